@@ -1,0 +1,56 @@
+// The one thing every capture yields: points in millimetres, and how far they can be trusted.
+#pragma once
+
+#include <array>
+#include <cstddef>
+#include <cstdint>
+#include <string>
+#include <vector>
+
+#include "core/frames.h"
+
+namespace rimwright {
+
+// Where the scale comes from and how sure it is. The relative standard uncertainty is common to every length in
+// the cloud, so it never averages out.
+struct Scale {
+  double factor = 1.0;                // millimetres per unit of the scan as given
+  double relative_standard_u = 0.0;   // dimensionless; 0.005 = half a percent
+  std::string source = "not stated";  // for people: "units given as mm", "target, bar measured 99.6 mm"
+};
+
+// How a capture errs beyond independent point noise. Zero means 'not known to the capture'; the measuring stages
+// then rely on what the residuals of smooth faces show.
+struct CaptureError {
+  double correlated_sigma_mm = 0.0;    // standard deviation of error shared by neighbouring points
+  double correlation_length_mm = 0.0;  // distance over which that error stays alike
+};
+
+// What the reader met and did. Counts are points of the file.
+struct ReadingCounts {
+  std::uint64_t points_in_file = 0;
+  std::uint64_t not_finite = 0;
+  std::uint64_t duplicates = 0;
+  std::uint64_t far_outliers = 0;
+  std::uint64_t sampled_from_faces = 0;
+};
+
+// Point i is origin_mm + (x[i], y[i], z[i]) in the scan frame, millimetres. The offsets are floats about a local
+// origin, so that a body far from the scanner's own origin loses nothing (float keeps 0.03 um at 0.5 m).
+// The optional arrays are empty or hold one entry a point. Points are in the order of the file.
+struct Cloud {
+  Vector3 origin_mm = Vector3::Zero();
+  std::vector<float> x, y, z;
+  std::vector<float> sigma_mm;                       // standard deviation of each point along its normal
+  std::vector<std::array<std::int8_t, 3>> normals;   // unit normal times 127, towards the air when the file says so
+  std::vector<std::array<std::uint8_t, 3>> colours;  // red, green, blue
+  Scale scale;
+  CaptureError capture_error;
+  ReadingCounts counts;
+  std::vector<std::string> notes;  // what a reader of the report should know about this capture, a sentence each
+
+  [[nodiscard]] std::size_t size() const { return x.size(); }
+  [[nodiscard]] Vector3 point_mm(std::size_t i) const { return origin_mm + Vector3(x[i], y[i], z[i]); }
+};
+
+}  // namespace rimwright

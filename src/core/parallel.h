@@ -1,0 +1,34 @@
+// The one file that owns threads.
+//
+// Work is cut into fixed chunks that do not depend on the number of threads, and each chunk writes only its own
+// results, so answers are identical for 1 and N threads. Sums over chunks are the caller's, in chunk order.
+#pragma once
+
+#include <cstddef>
+#include <functional>
+#include <memory>
+
+namespace rimwright {
+
+// A pool of threads; one per run of the program, handed down by reference. `threads` = 0 means all cores.
+class Workers {
+ public:
+  explicit Workers(std::size_t threads = 0);
+  ~Workers();
+  Workers(const Workers&) = delete;
+  Workers& operator=(const Workers&) = delete;
+
+  [[nodiscard]] std::size_t thread_count() const;
+
+  // Calls body(begin, end, chunk) for consecutive ranges of at most chunk_size items covering [0, count). Returns
+  // when all are done. An exception in a body is rethrown here after the other chunks have finished. Not to be
+  // called from inside a body.
+  void for_chunks(std::size_t count, std::size_t chunk_size,
+                  const std::function<void(std::size_t begin, std::size_t end, std::size_t chunk)>& body);
+
+ private:
+  struct State;
+  std::unique_ptr<State> state_;
+};
+
+}  // namespace rimwright

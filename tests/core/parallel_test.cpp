@@ -1,0 +1,39 @@
+#include "core/parallel.h"
+
+#include <gtest/gtest.h>
+
+#include <atomic>
+#include <stdexcept>
+#include <vector>
+
+namespace rimwright {
+namespace {
+
+TEST(Workers, CoverEveryItemOnceWhateverTheThreads) {
+  for (const std::size_t threads : {1U, 2U, 5U}) {
+    Workers workers(threads);
+    for (const std::size_t count : {0U, 1U, 7U, 1000U}) {
+      std::vector<int> visits(count, 0);
+      workers.for_chunks(count, 3, [&](std::size_t begin, std::size_t end, std::size_t chunk) {
+        EXPECT_EQ(begin, chunk * 3);
+        for (std::size_t i = begin; i < end; ++i) ++visits[i];
+      });
+      EXPECT_EQ(visits, std::vector<int>(count, 1)) << threads << " threads, " << count << " items";
+    }
+  }
+}
+
+TEST(Workers, RethrowAfterTheOtherChunksFinished) {
+  Workers workers(2);
+  std::atomic<int> finished = 0;
+  EXPECT_THROW(workers.for_chunks(10, 1,
+                                  [&](std::size_t begin, std::size_t, std::size_t) {
+                                    if (begin == 4) throw std::runtime_error("chunk 4");
+                                    ++finished;
+                                  }),
+               std::runtime_error);
+  EXPECT_EQ(finished, 9);
+}
+
+}  // namespace
+}  // namespace rimwright
