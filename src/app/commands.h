@@ -21,4 +21,6 @@ inline constexpr int exit_internal = 4;
 // Prints "rimwright: <sentence>" on standard error, on one line whatever the text holds, and returns exit_unusable.
 int report_refusal(const Refusal& refusal);
 
+void add_target_command(CLI::App& program, int& exit_status);
+
 }  // namespace rimwright
