@@ -43,12 +43,14 @@ struct PlannedBevel {
   std::optional<double> straightness_mm;
   std::optional<BandLimit> waviness;
   std::optional<BandLimit> edge_fairness;
+  int line = 0;  // of the plan file, for warnings
 };
 
 struct PlannedBlock {
   double top_mm = 0.0;   // how far it goes in along the top from the rim corner
   double side_mm = 0.0;  // how far it goes down the side from the rim corner
   double keep_mm = 0.0;  // wood to keep
+  int line = 0;          // of the plan file, for warnings
 };
 
 enum class ChannelCorner { top_side, top_bevel, side_bevel };
@@ -59,6 +61,7 @@ struct Strip {
   double thickness_mm = 0.0;
   double height_mm = 0.0;
   bool later = false;  // glued in later: its slot must stay open
+  int line = 0;        // of the plan file, for warnings
 };
 
 // A step of the stepped ledge, from the outside in (deepest first). Width is cumulative from the corner.
@@ -80,12 +83,21 @@ struct PlannedChannel {
   int line = 0;                    // of the plan file, for warnings
 };
 
+// What the shop has to choose from; lists may be empty. Diameters.
+struct RouterSet {
+  std::vector<double> cutters_mm;
+  std::vector<double> bearings_mm;   // ride on the face below or above the cutter
+  std::vector<double> followers_mm;  // guide bushes that run along a template, round the cutter
+};
+
 struct Plan {
   std::string instrument;
   LengthUnit units = LengthUnit::mm;  // of the file, and so of reports for people
   std::optional<PlannedBevel> bevel;
   std::optional<PlannedBlock> block;
   std::vector<PlannedChannel> channels;
+  std::optional<double> top_thickness_mm;
+  RouterSet router;
 };
 
 }  // namespace rimwright
