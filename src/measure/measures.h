@@ -83,6 +83,16 @@ struct HeatPoint {
   float station_mm;
 };
 
+// One scanned point of a named face near the rim, kept so that a later pass of the same instrument can be compared with
+// this one. Points that belong to no face (outliers, clutter) are left out.
+struct FacePoint {
+  Eigen::Vector3f at_scan_mm;
+  FaceKind kind = FaceKind::side;
+  float station_mm = 0.0F;
+  float deviation_mm = 0.0F;  // from the target face; NaN off the bevel
+  float sigma_mm = 0.0F;      // standard deviation along the normal
+};
+
 struct ScanSummary {
   std::uint64_t points = 0;  // finite points used
   std::uint64_t points_near_rim = 0;
@@ -116,6 +126,7 @@ struct Measures {
   std::vector<Vector2> rim_plan_mm;  // the same curve in plan (body x, y)
   UnrolledMap map;
   std::vector<HeatPoint> heat_points;  // thinned to at most 1.5 million
+  std::vector<FacePoint> face_points;  // thinned evenly to at most 200 000; reaches 20 mm or more beyond the work
   std::vector<Gap> gaps;
   std::vector<std::string> notes;
 };
