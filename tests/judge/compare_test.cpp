@@ -1,0 +1,128 @@
+#include "judge/compare.h"
+
+#include <gtest/gtest.h>
+
+#include <cmath>
+#include <limits>
+
+namespace rimwright {
+namespace {
+
+constexpr double inf = std::numeric_limits<double>::infinity();
+constexpr double nan = std::numeric_limits<double>::quiet_NaN();
+
+// ISO 14253-1:2017: conformity is proven only when the measured value lies within the limits by more than the
+// expanded uncertainty, non-conformity only when it lies outside by more (clauses from memory; cases by hand).
+TEST(Verdict, WholeIntervalDecides) {
+  EXPECT_EQ(verdict_of(10.0, 0.1, 9.9, 10.1), Verdict::pass);
+  EXPECT_EQ(verdict_of(10.05, 0.1, 9.9, 10.1), Verdict::undecided);
+  EXPECT_EQ(verdict_of(10.15, 0.1, 9.9, 10.1), Verdict::undecided);
+  EXPECT_EQ(verdict_of(10.21, 0.1, 9.9, 10.1), Verdict::fail);
+  EXPECT_EQ(verdict_of(9.79, 0.1, 9.9, 10.1), Verdict::fail);
+  EXPECT_EQ(verdict_of(10.0, 5.0, 9.9, 10.1), Verdict::undecided);
+}
+
+TEST(Verdict, OneSidedLimitsAndMissingNumbers) {
+  EXPECT_EQ(verdict_of(0.05, 0.02, -inf, 0.2), Verdict::pass);
+  EXPECT_EQ(verdict_of(2.5, 0.2, 3.0, inf), Verdict::fail);
+  EXPECT_EQ(verdict_of(nan, 0.1, 0.0, 1.0), Verdict::undecided);
+  EXPECT_EQ(verdict_of(0.5, nan, 0.0, 1.0), Verdict::undecided);
+}
+
+Measured drop_of(double value) {
+  Measured measured;
+  measured.value = value;
+  measured.u(UncertaintySource::point_noise) = 0.02;
+  return measured;
+}
+
+// Raised-cosine run-outs of `run_out_mm` at both ends of a level bevel.
+std::vector<BevelStation> bevel_with(double level_mm, double length_mm, double run_out_mm, double end_mm) {
+  std::vector<BevelStation> stations;
+  for (double s = 1.0; s < end_mm; s += 2.0) {
+    const double from_end = std::min(s, length_mm - s);
+    const double share = from_end < run_out_mm ? 0.5 - 0.5 * std::cos(3.14159265358979 * from_end / run_out_mm) : 1.0;
+    BevelStation station;
+    station.station_mm = s;
+    station.drop_mm = drop_of(level_mm * share);
+    stations.push_back(station);
+  }
+  return stations;
+}
+
+TEST(Fullest, LiesBetweenTheRunOuts) {
+  const FullestStretch fullest = find_fullest(bevel_with(16.0, 300.0, 60.0, 300.0), 17.0);
+  ASSERT_TRUE(fullest.is_known());
+  // The run-out is flat at its shoulder: within the bandwidth of 0.05 mm over 60/pi acos(1 - 2 * 0.05 / 16) = 2.1 mm,
+  // plus one station.
+  EXPECT_NEAR(fullest.from_mm, 60.0, 4.2);
+  EXPECT_NEAR(fullest.to_mm, 240.0, 4.2);
+}
+
+TEST(Fullest, ALocalTooDeepPlaceDoesNotSetTheLevel) {
+  std::vector<BevelStation> stations = bevel_with(16.0, 300.0, 60.0, 300.0);
+  for (BevelStation& station : stations) {
+    if (std::abs(station.station_mm - 150.0) < 12.0) station.drop_mm.value = 17.8;
+  }
+  const FullestStretch fullest = find_fullest(stations, 17.0);
+  ASSERT_TRUE(fullest.is_known());
+  EXPECT_LT(fullest.from_mm, 66.0);
+  EXPECT_GT(fullest.to_mm, 234.0);
+}
+
+TEST(Fullest, ABevelWithoutALevelIsFullestInItsMiddle) {
+  const FullestStretch fullest = find_fullest(bevel_with(16.0, 240.0, 120.0, 240.0), 17.0);
+  ASSERT_TRUE(fullest.is_known());
+  EXPECT_NEAR((fullest.from_mm + fullest.to_mm) / 2, 120.0, 2.0);
+  EXPECT_LT(fullest.to_mm - fullest.from_mm, 25.0);
+}
+
+TEST(Fullest, IsNotKnownWhereTheScanEndsInTheRunOut) {
+  EXPECT_FALSE(find_fullest(bevel_with(16.0, 300.0, 120.0, 80.0), 17.0).is_known());
+}
+
+TEST(Compare, AShallowRunOutIsNotHeldAgainstTheDrop) {
+  Plan plan;
+  plan.bevel = PlannedBevel{};
+  plan.bevel->angle_deg = {124.0, {-1.0, 1.0}};
+  plan.bevel->drop_mm = {16.0, {-1.0, 1.0}};
+  Measures measures;
+  measures.bevel.stations = bevel_with(16.0, 300.0, 60.0, 300.0);
+  for (const JudgedSeries& series : compare(plan, measures)) {
+    if (series.kind != QuantityKind::drop) continue;
+    ASSERT_EQ(series.stations.size(), measures.bevel.stations.size());
+    for (const JudgedStation& station : series.stations)
+      EXPECT_EQ(station.verdict, Verdict::pass) << station.station_mm;
+    return;
+  }
+  FAIL() << "no drop was judged";
+}
+
+TEST(Compare, EveryStepOfEveryChannelIsJudged) {
+  Plan plan;
+  PlannedChannel channel;
+  channel.name = "edge binding";
+  channel.width_tolerance_mm = channel.depth_tolerance_mm = {-0.15, 0.15};
+  channel.steps = {{1.85, 5.85, 0, 0}, {2.5, 1.65, 1, 1}};
+  plan.channels = {channel};
+  Measures measures;
+  ChannelMeasures measured;
+  ChannelStation station;
+  station.station_mm = 12.0;
+  station.steps.resize(2);
+  station.steps[0].width_mm = drop_of(1.85);
+  station.steps[0].depth_mm = drop_of(5.42);
+  station.steps[1].width_mm = drop_of(2.5);
+  measured.stations = {station};
+  measures.channels = {measured};
+  const std::vector<JudgedSeries> judged = compare(plan, measures);
+  ASSERT_EQ(judged.size(), 4U);
+  EXPECT_EQ(judged[0].quantity, "step 1 width");
+  EXPECT_EQ(judged[0].stations.at(0).verdict, Verdict::pass);
+  EXPECT_EQ(judged[1].quantity, "step 1 depth");
+  EXPECT_EQ(judged[1].stations.at(0).verdict, Verdict::fail);
+  EXPECT_TRUE(judged[3].stations.empty()) << "what was not measured is not judged";
+}
+
+}  // namespace
+}  // namespace rimwright

@@ -1,0 +1,143 @@
+#include "judge/stretches.h"
+
+#include <gtest/gtest.h>
+
+#include <boost/math/distributions/beta.hpp>
+#include <cmath>
+#include <random>
+
+namespace rimwright {
+namespace {
+
+constexpr double u_noise = 0.010, u_form = 0.006, u_common = 0.004;
+
+// Depths of a channel of 6 mm +-0.15, a station each millimetre, with errors of known covariance: noise that is a
+// moving average of `width` stations, a part of its own at each station, and a part common to all.
+JudgedSeries depths(std::size_t count, int width, std::mt19937_64& random, double (*truth)(double)) {
+  std::normal_distribution<double> normal;
+  JudgedSeries series;
+  series.feature = "edge binding";
+  series.quantity = "step 1 depth";
+  series.kind = QuantityKind::step_depth;
+  series.nominal = 6.0;
+  series.lower = 5.85;
+  series.upper = 6.15;
+  std::vector<double> white(count + width);
+  for (double& v : white) v = normal(random);
+  const double common = u_common * normal(random);
+  for (std::size_t i = 0; i < count; ++i) {
+    double noise = 0.0;
+    for (int j = 0; j < width; ++j) noise += white[i + j];
+    noise *= u_noise / std::sqrt(static_cast<double>(width));
+    JudgedStation station;
+    station.station_mm = static_cast<double>(i);
+    station.value = truth(station.station_mm) + noise + u_form * normal(random) + common;
+    station.standard_u[static_cast<std::size_t>(UncertaintySource::point_noise)] = u_noise;
+    station.standard_u[static_cast<std::size_t>(UncertaintySource::face_form)] = u_form;
+    station.standard_u[static_cast<std::size_t>(UncertaintySource::scale)] = u_common;
+    station.u95 = 1.96 * std::sqrt(u_noise * u_noise + u_form * u_form + u_common * u_common);
+    station.lower = series.lower;
+    station.upper = series.upper;
+    station.verdict = verdict_of(station.value, station.u95, station.lower, station.upper);
+    series.stations.push_back(station);
+  }
+  return series;
+}
+
+double clopper_pearson_lower(int events, int trials) {
+  return events == 0 ? 0.0
+                     : boost::math::quantile(boost::math::beta_distribution<>(events, trials - events + 1), 0.025);
+}
+
+// The promise: a body whose true depth lies exactly on the limit everywhere is called out of tolerance on at most 2.5 %
+// of scans, whatever the correlation of neighbouring stations.
+TEST(Stretches, ABodyOnTheLimitIsNotFailed) {
+  constexpr unsigned seed = 4101;
+  std::mt19937_64 random(seed);
+  for (const int width : {1, 4, 10}) {
+    constexpr int trials = 300;
+    int failed = 0;
+    for (int trial = 0; trial < trials; ++trial) {
+      const JudgedSeries series = depths(400, width, random, [](double) { return 5.85; });
+      bool fails = false;
+      for (const Stretch& stretch : find_stretches(series)) fails = fails || stretch.verdict == Verdict::fail;
+      failed += fails;
+    }
+    EXPECT_LE(clopper_pearson_lower(failed, trials), 0.025)
+        << failed << " of " << trials << ", correlated over " << width << " stations, seed " << seed;
+  }
+}
+
+// Twice U95 inside the limit: single stations come too near the limit by chance, the body as a whole does not.
+TEST(Stretches, ASoundBodyHasNoFinding) {
+  constexpr unsigned seed = 4102;
+  std::mt19937_64 random(seed);
+  int stations_not_passing = 0;
+  for (const int width : {1, 4}) {
+    constexpr int trials = 200;
+    int with_finding = 0;
+    for (int trial = 0; trial < trials; ++trial) {
+      const JudgedSeries series = depths(400, width, random, [](double) { return 5.85 + 2 * 0.0242; });
+      for (const JudgedStation& station : series.stations) stations_not_passing += station.verdict != Verdict::pass;
+      with_finding += !find_stretches(series).empty();
+    }
+    EXPECT_LE(clopper_pearson_lower(with_finding, trials), 0.025)
+        << "correlated over " << width << " stations, seed " << seed;
+  }
+  EXPECT_GT(stations_not_passing, 1000) << "the case must hold lone stations to drop";
+}
+
+TEST(Stretches, OneDefectIsOneStretchInItsPlace) {
+  constexpr unsigned seed = 4103;
+  std::mt19937_64 random(seed);
+  for (int trial = 0; trial < 50; ++trial) {
+    // Floor 0.43 mm high from 120 to 161 mm.
+    const JudgedSeries series =
+        depths(400, 3, random, [](double s) { return s >= 120.0 && s <= 161.0 ? 6.0 - 0.43 : 6.0; });
+    const std::vector<Stretch> stretches = find_stretches(series);
+    ASSERT_EQ(stretches.size(), 1U) << "trial " << trial << ", seed " << seed;
+    EXPECT_EQ(stretches[0].verdict, Verdict::fail);
+    EXPECT_FALSE(stretches[0].above);
+    EXPECT_NEAR(stretches[0].from_mm, 120.0, 2.0);
+    EXPECT_NEAR(stretches[0].to_mm, 161.0, 2.0);
+    EXPECT_NEAR(series.stations[stretches[0].worst].value, 6.0 - 0.43, 4 * std::hypot(u_noise, u_form, u_common));
+  }
+}
+
+TEST(Stretches, AFaintButLongDefectFailsOnItsCombinedEvidence) {
+  constexpr unsigned seed = 4104;
+  std::mt19937_64 random(seed);
+  // 1.5 U95 outside over 200 mm: few stations would stand out alone.
+  const JudgedSeries series = depths(400, 1, random, [](double s) { return s < 200.0 ? 5.85 - 0.036 : 6.0; });
+  const std::vector<Stretch> stretches = find_stretches(series);
+  ASSERT_FALSE(stretches.empty());
+  EXPECT_EQ(stretches[0].verdict, Verdict::fail);
+  EXPECT_NEAR(stretches[0].from_mm, 0.0, 5.0);
+  EXPECT_NEAR(stretches[0].to_mm, 200.0, 5.0);
+}
+
+TEST(Stretches, ATruthOnTheLimitStaysUndecided) {
+  constexpr unsigned seed = 4105;
+  std::mt19937_64 random(seed);
+  const JudgedSeries series = depths(400, 1, random, [](double s) { return s >= 200.0 && s <= 260.0 ? 5.85 : 6.0; });
+  const std::vector<Stretch> stretches = find_stretches(series);
+  ASSERT_EQ(stretches.size(), 1U) << "seed " << seed;
+  EXPECT_EQ(stretches[0].verdict, Verdict::undecided);
+  EXPECT_NEAR(stretches[0].from_mm, 200.0, 3.0);
+  EXPECT_NEAR(stretches[0].to_mm, 260.0, 3.0);
+}
+
+TEST(Stretches, ALocalDefectBeyondChanceIsKept) {
+  constexpr unsigned seed = 4106;
+  std::mt19937_64 random(seed);
+  const JudgedSeries series = depths(400, 1, random, [](double s) { return std::abs(s - 77.0) < 1.5 ? 5.6 : 6.0; });
+  const std::vector<Stretch> stretches = find_stretches(series);
+  ASSERT_EQ(stretches.size(), 1U);
+  EXPECT_EQ(stretches[0].verdict, Verdict::fail);
+  EXPECT_NEAR(stretches[0].from_mm, 77.0, 3.0);
+}
+
+TEST(Stretches, EmptySeriesHasNone) { EXPECT_TRUE(find_stretches(JudgedSeries{}).empty()); }
+
+}  // namespace
+}  // namespace rimwright
