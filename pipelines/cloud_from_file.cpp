@@ -1,0 +1,17 @@
+#include "pipelines/cloud_from_file.h"
+
+#include <utility>
+
+namespace rimwright {
+
+Outcome<Cloud> cloud_from_file(const std::filesystem::path& path, const CloudFromFileSettings& settings,
+                               Workers& workers) {
+  auto scan = read_cloud(path, settings.read, workers);
+  if (!scan) return tl::unexpected(scan.error());
+  auto scan_mm = to_millimetres(*std::move(scan), settings.units, workers);
+  if (!scan_mm) return tl::unexpected(scan_mm.error());
+  Cloud cloud = sample_faces(*std::move(scan_mm), settings.faces);
+  return clean_cloud(std::move(cloud), settings.clean, workers);
+}
+
+}  // namespace rimwright

@@ -1,0 +1,237 @@
+#include "capture/clean_cloud.h"
+
+#include <Eigen/Eigenvalues>
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <numeric>
+#include <string>
+#include <utility>
+#include <vector>
+
+#include "capture/duplicates.h"
+#include "capture/robust_box.h"
+
+namespace rimwright {
+
+namespace {
+
+using Keep = std::vector<std::uint8_t>;
+
+constexpr std::size_t chunk_points = std::size_t{1} << 16;
+constexpr double trimmed_share = 0.005;
+
+std::size_t drop_not_finite(const Cloud& cloud, Keep& keep, Workers& workers) {
+  std::vector<std::size_t> dropped(cloud.size() / chunk_points + 1, 0);
+  workers.for_chunks(cloud.size(), chunk_points, [&](std::size_t begin, std::size_t end, std::size_t chunk) {
+    std::size_t here = 0;
+    for (std::size_t i = begin; i < end; ++i) {
+      // The sum of three floats as double is finite exactly where all three are.
+      const bool finite = std::isfinite(static_cast<double>(cloud.x[i]) + static_cast<double>(cloud.y[i]) +
+                                        static_cast<double>(cloud.z[i]));
+      keep[i] = finite ? 1 : 0;
+      here += finite ? 0 : 1;
+    }
+    dropped[chunk] = here;
+  });
+  return std::accumulate(dropped.begin(), dropped.end(), std::size_t{0});
+}
+
+// A coarse grid over the bulk and one extent around it; one more cell stands for all places beyond.
+class CoarseGrid {
+ public:
+  CoarseGrid(const RobustBox& box, double cell_share) {
+    const double extent = box.largest_extent();
+    cell_ = extent * cell_share;
+    low_ = box.low - Vector3::Constant(extent);
+    for (int axis = 0; axis < 3; ++axis) {
+      cells_[static_cast<std::size_t>(axis)] =
+          static_cast<int>(std::ceil((box.high[axis] - box.low[axis] + 2.0 * extent) / cell_)) + 1;
+    }
+    low_f_ = low_.cast<float>();
+    per_cell_ = static_cast<float>(1.0 / cell_);
+  }
+
+  [[nodiscard]] std::size_t cell_count() const {
+    return static_cast<std::size_t>(cells_[0]) * static_cast<std::size_t>(cells_[1]) *
+           static_cast<std::size_t>(cells_[2]);
+  }
+  [[nodiscard]] std::size_t beyond() const { return cell_count(); }
+
+  [[nodiscard]] std::size_t cell_of(float x, float y, float z) const {
+    const float a = (x - low_f_.x()) * per_cell_;
+    const float b = (y - low_f_.y()) * per_cell_;
+    const float c = (z - low_f_.z()) * per_cell_;
+    const bool inside = a >= 0.0F && b >= 0.0F && c >= 0.0F && a < static_cast<float>(cells_[0]) &&
+                        b < static_cast<float>(cells_[1]) && c < static_cast<float>(cells_[2]);
+    return inside ? index(static_cast<int>(a), static_cast<int>(b), static_cast<int>(c)) : beyond();
+  }
+
+  // Gathers the cells of every clump (occupied cells that touch, corners included) and hands them over.
+  template <class UseClump>
+  void for_each_clump(const std::vector<std::uint32_t>& counts, const UseClump& use_clump) const {
+    std::vector<std::uint8_t> seen(cell_count(), 0);
+    std::vector<std::size_t> clump;
+    for (std::size_t start = 0; start < cell_count(); ++start) {
+      if (counts[start] == 0 || seen[start] != 0) continue;
+      clump.assign(1, start);
+      seen[start] = 1;
+      for (std::size_t next = 0; next < clump.size(); ++next) {
+        const auto at = static_cast<int>(clump[next]);
+        const int k = at % cells_[2], j = at / cells_[2] % cells_[1], i = at / cells_[2] / cells_[1];
+        for (int n = 0; n < 27; ++n) {
+          const int a = i + n / 9 - 1, b = j + n / 3 % 3 - 1, c = k + n % 3 - 1;
+          if (a < 0 || b < 0 || c < 0 || a >= cells_[0] || b >= cells_[1] || c >= cells_[2]) continue;
+          const std::size_t cell = index(a, b, c);
+          if (counts[cell] == 0 || seen[cell] != 0) continue;
+          seen[cell] = 1;
+          clump.push_back(cell);
+        }
+      }
+      use_clump(clump);
+    }
+  }
+
+ private:
+  [[nodiscard]] std::size_t index(int a, int b, int c) const {
+    return (static_cast<std::size_t>(a) * static_cast<std::size_t>(cells_[1]) + static_cast<std::size_t>(b)) *
+               static_cast<std::size_t>(cells_[2]) +
+           static_cast<std::size_t>(c);
+  }
+
+  Vector3 low_;
+  Eigen::Vector3f low_f_;
+  double cell_ = 1.0;
+  float per_cell_ = 1.0F;
+  std::array<int, 3> cells_{};
+};
+
+std::vector<std::uint32_t> count_by_cell(const Cloud& cloud, const Keep& keep, const CoarseGrid& grid,
+                                         Workers& workers) {
+  constexpr std::size_t parts = 8;
+  std::array<std::vector<std::uint32_t>, parts> counts;
+  const std::size_t part_points = cloud.size() / parts + 1;
+  workers.for_chunks(cloud.size(), part_points, [&](std::size_t begin, std::size_t end, std::size_t part) {
+    auto& here = counts[part];
+    here.assign(grid.cell_count() + 1, 0);
+    for (std::size_t i = begin; i < end; ++i) {
+      if (keep[i] != 0) ++here[grid.cell_of(cloud.x[i], cloud.y[i], cloud.z[i])];
+    }
+  });
+  for (std::size_t part = 1; part < parts; ++part) {
+    for (std::size_t cell = 0; cell < counts[part].size(); ++cell) counts[0][cell] += counts[part][cell];
+  }
+  return std::move(counts[0]);
+}
+
+std::size_t drop_strays(const Cloud& cloud, const CleanCloudSettings& settings, Keep& keep, Workers& workers) {
+  constexpr double most_beyond_share = 0.01;   // more than this is no stray but a part of the scene
+  constexpr std::uint64_t clump_at_least = 3;  // points a clump of strays may always have
+  const RobustBox box = robust_box(cloud, trimmed_share);
+  if (!(box.largest_extent() > 0.0)) return 0;
+  const CoarseGrid grid(box, settings.cell_share);
+  const std::vector<std::uint32_t> counts = count_by_cell(cloud, keep, grid, workers);
+  const double points = static_cast<double>(cloud.size());
+  const auto most_in_clump = std::max(clump_at_least, static_cast<std::uint64_t>(settings.most_stray_share * points));
+
+  Keep is_stray(grid.cell_count() + 1, 0);
+  std::uint64_t strays = 0;
+  grid.for_each_clump(counts, [&](const std::vector<std::size_t>& clump) {
+    std::uint64_t in_clump = 0;
+    for (const std::size_t cell : clump) in_clump += counts[cell];
+    if (in_clump > most_in_clump) return;
+    for (const std::size_t cell : clump) is_stray[cell] = 1;
+    strays += in_clump;
+  });
+  const std::uint64_t beyond = counts[grid.beyond()];
+  if (static_cast<double>(beyond) <= most_beyond_share * points) {
+    is_stray[grid.beyond()] = 1;
+    strays += beyond;
+  }
+  // Where most of the scan would be strays there is no bulk to be far from.
+  if (strays == 0 || static_cast<double>(strays) > 0.5 * points) return 0;
+  workers.for_chunks(cloud.size(), chunk_points, [&](std::size_t begin, std::size_t end, std::size_t) {
+    for (std::size_t i = begin; i < end; ++i) {
+      if (keep[i] != 0 && is_stray[grid.cell_of(cloud.x[i], cloud.y[i], cloud.z[i])] != 0) keep[i] = 0;
+    }
+  });
+  return strays;
+}
+
+template <class Values>
+void close_up(Values& values, const Keep& keep) {
+  if (values.empty()) return;
+  std::size_t to = static_cast<std::size_t>(std::find(keep.begin(), keep.end(), 0) - keep.begin());
+  for (std::size_t from = to; from < values.size(); ++from) {
+    values[to] = values[from];
+    to += keep[from];
+  }
+  values.resize(to);
+}
+
+void close_up_all(Cloud& cloud, const Keep& keep, Workers& workers) {
+  workers.for_chunks(6, 1, [&](std::size_t array, std::size_t, std::size_t) {
+    switch (array) {
+      case 0: close_up(cloud.x, keep); break;
+      case 1: close_up(cloud.y, keep); break;
+      case 2: close_up(cloud.z, keep); break;
+      case 3: close_up(cloud.normals, keep); break;
+      case 4: close_up(cloud.colours, keep); break;
+      default: close_up(cloud.sigma_mm, keep); break;
+    }
+  });
+}
+
+// Standard deviation across the line that fits best, as a share of that along it.
+double width_over_length(const Cloud& cloud) {
+  const std::size_t step = std::max<std::size_t>(1, cloud.size() / 20'000);
+  Vector3 mean = Vector3::Zero();
+  Matrix3 squares = Matrix3::Zero();
+  double count = 0.0;
+  for (int pass = 0; pass < 2; ++pass) {  // mean first, then squares about it
+    for (std::size_t i = 0; i < cloud.size(); i += step) {
+      const Vector3 point(cloud.x[i], cloud.y[i], cloud.z[i]);
+      if (pass == 0) {
+        mean += point;
+        count += 1.0;
+      } else {
+        squares += (point - mean) * (point - mean).transpose();
+      }
+    }
+    if (pass == 0) mean /= count;
+  }
+  const Vector3 variances = Eigen::SelfAdjointEigenSolver<Matrix3>(squares, Eigen::EigenvaluesOnly).eigenvalues();
+  return variances[2] > 0.0 ? std::sqrt(std::max(0.0, variances[1]) / variances[2]) : 0.0;
+}
+
+}  // namespace
+
+Outcome<Cloud> clean_cloud(Cloud cloud, const CleanCloudSettings& settings, Workers& workers) {
+  Keep keep(cloud.size(), 1);
+  cloud.counts.not_finite = drop_not_finite(cloud, keep, workers);
+  cloud.counts.far_outliers = drop_strays(cloud, settings, keep, workers);
+  cloud.counts.duplicates = drop_duplicates(cloud, keep, workers);
+  const std::size_t met = cloud.size();
+  if (cloud.counts.not_finite + cloud.counts.far_outliers + cloud.counts.duplicates > 0) {
+    close_up_all(cloud, keep, workers);
+  }
+  if (cloud.size() == 1 && met > 1 && cloud.counts.duplicates > 0) {
+    return refuse(RefusalReason::shape_degenerate,
+                  "the " + std::to_string(met) + " points of the scan lie at one place",
+                  "give a scan that shows the rim");
+  }
+  if (cloud.size() < std::max<std::size_t>(settings.fewest_points, 1)) {
+    return refuse(RefusalReason::too_few_points,
+                  "the scan has " + std::to_string(cloud.size()) + " usable points, fewer than " +
+                      std::to_string(settings.fewest_points),
+                  "give a scan that shows the rim");
+  }
+  constexpr double least_width_over_length = 1e-3;
+  if (width_over_length(cloud) < least_width_over_length) {
+    return refuse(RefusalReason::shape_degenerate, "the points of the scan lie on one line",
+                  "give a scan that shows the rim");
+  }
+  return cloud;
+}
+
+}  // namespace rimwright

@@ -1,0 +1,18 @@
+// Exact duplicates in a cloud.
+#pragma once
+
+#include <cstddef>
+#include <cstdint>
+#include <vector>
+
+#include "core/cloud.h"
+#include "core/parallel.h"
+
+namespace rimwright {
+
+// Clears keep[i] of every kept point whose x, y and z equal those of an earlier kept point; returns how many.
+// Points are dealt into buckets by a hash of their coordinates, so that each bucket's table stays in cache.
+// At most 2^32 - 2 points; 8 bytes a point while it runs.
+std::size_t drop_duplicates(const Cloud& cloud, std::vector<std::uint8_t>& keep, Workers& workers);
+
+}  // namespace rimwright

@@ -1,0 +1,44 @@
+#include "capture/file/cloud_arrays.h"
+
+#include <algorithm>
+
+namespace rimwright {
+
+void resize_arrays(Cloud& cloud, std::size_t count, const PresentArrays& present, Workers& workers) {
+  // The first touch of fresh memory is the slow part, so the arrays are grown side by side.
+  workers.for_chunks(6, 1, [&](std::size_t array, std::size_t, std::size_t) {
+    switch (array) {
+      case 0: cloud.x.resize(count); break;
+      case 1: cloud.y.resize(count); break;
+      case 2: cloud.z.resize(count); break;
+      case 3: cloud.normals.resize(present.normals ? count : 0); break;
+      case 4: cloud.colours.resize(present.colours ? count : 0); break;
+      default: cloud.sigma_mm.resize(present.sigma ? count : 0); break;
+    }
+  });
+}
+
+void append_points(Cloud& to, const Cloud& from) {
+  const auto append = [](auto& all, const auto& more) { all.insert(all.end(), more.begin(), more.end()); };
+  append(to.x, from.x);
+  append(to.y, from.y);
+  append(to.z, from.z);
+  append(to.normals, from.normals);
+  append(to.colours, from.colours);
+  append(to.sigma_mm, from.sigma_mm);
+}
+
+Vector3 local_origin(std::vector<Vector3>& sample) {
+  std::erase_if(sample, [](const Vector3& p) { return !p.allFinite() || p.cwiseAbs().maxCoeff() > 1e12; });
+  if (sample.empty()) return Vector3::Zero();
+  Vector3 origin;
+  const auto middle = sample.begin() + static_cast<std::ptrdiff_t>(sample.size() / 2);
+  for (int axis = 0; axis < 3; ++axis) {
+    std::nth_element(sample.begin(), middle, sample.end(),
+                     [axis](const Vector3& a, const Vector3& b) { return a[axis] < b[axis]; });
+    origin[axis] = std::round((*middle)[axis]);
+  }
+  return origin;
+}
+
+}  // namespace rimwright

@@ -1,0 +1,191 @@
+#include "capture/file/fixed_rows.h"
+
+#include <algorithm>
+#include <atomic>
+#include <bit>
+#include <cstring>
+#include <limits>
+#include <type_traits>
+#include <vector>
+
+namespace rimwright {
+
+static_assert(std::endian::native == std::endian::little, "the readers are written for little-endian machines");
+
+namespace {
+
+constexpr std::size_t chunk_bytes = std::size_t{1} << 18;  // stays in a core's own cache between reading and decoding
+constexpr std::size_t run_points = 1024;
+
+template <class Number>
+Number load(const char* at, bool swapped) {
+  Number value;
+  if (swapped) {
+    std::array<char, sizeof(Number)> bytes;
+    std::reverse_copy(at, at + sizeof(Number), bytes.begin());
+    std::memcpy(&value, bytes.data(), sizeof(Number));
+  } else {
+    std::memcpy(&value, at, sizeof(Number));
+  }
+  return value;
+}
+
+template <class Use>
+auto with_type(NumberType type, Use&& use) {
+  switch (type) {
+    case NumberType::int8: return use(std::int8_t{});
+    case NumberType::uint8: return use(std::uint8_t{});
+    case NumberType::int16: return use(std::int16_t{});
+    case NumberType::uint16: return use(std::uint16_t{});
+    case NumberType::int32: return use(std::int32_t{});
+    case NumberType::uint32: return use(std::uint32_t{});
+    case NumberType::int64: return use(std::int64_t{});
+    case NumberType::uint64: return use(std::uint64_t{});
+    case NumberType::float32: return use(float{});
+    case NumberType::float64: break;
+  }
+  return use(double{});
+}
+
+// A double beyond the range of float becomes infinity, and is dropped as 'not finite' later on.
+float narrowed(double value) {
+  constexpr double largest = std::numeric_limits<float>::max();
+  if (value > largest) return std::numeric_limits<float>::infinity();
+  if (value < -largest) return -std::numeric_limits<float>::infinity();
+  return static_cast<float>(value);
+}
+
+// out[i] = scale * (value - shift)
+void decode_column(const char* rows, const FieldPlace& place, bool swapped, std::size_t count, double shift,
+                   double scale, float* out) {
+  with_type(place.type, [&](auto kind) {
+    using Number = decltype(kind);
+    const char* at = rows + place.offset;
+    const std::size_t stride = place.stride;
+    if constexpr (std::is_same_v<Number, float>) {
+      if (!swapped) {
+        for (std::size_t i = 0; i < count; ++i) {
+          float value;
+          std::memcpy(&value, at + i * stride, sizeof(value));
+          out[i] = static_cast<float>(scale * (static_cast<double>(value) - shift));
+        }
+        return;
+      }
+    }
+    for (std::size_t i = 0; i < count; ++i) {
+      out[i] = narrowed(scale * (static_cast<double>(load<Number>(at + i * stride, swapped)) - shift));
+    }
+  });
+}
+
+}  // namespace
+
+std::size_t bytes_of(NumberType type) {
+  return with_type(type, [](auto kind) { return sizeof(kind); });
+}
+
+double number_at(const char* at, NumberType type, bool swapped) {
+  return with_type(type, [&](auto kind) { return static_cast<double>(load<decltype(kind)>(at, swapped)); });
+}
+
+double colour_scale(NumberType type) {
+  switch (type) {
+    case NumberType::float32:
+    case NumberType::float64: return 255.0;
+    case NumberType::int16:
+    case NumberType::uint16: return 255.0 / 65535.0;
+    default: return 1.0;
+  }
+}
+
+PresentArrays RowFormat::present() const {
+  const auto all = [this](PointField a, PointField b, PointField c) {
+    return at(a).present && at(b).present && at(c).present;
+  };
+  return {all(PointField::normal_x, PointField::normal_y, PointField::normal_z),
+          all(PointField::red, PointField::green, PointField::blue), at(PointField::sigma).present};
+}
+
+void decode_rows(const char* rows, std::size_t count, const RowFormat& format, Cloud& into, std::size_t at) {
+  const PresentArrays present = format.present();
+  std::array<std::array<float, run_points>, 3> columns;
+  for (std::size_t done = 0; done < count; done += run_points) {
+    const std::size_t run = std::min(run_points, count - done);
+    const auto column = [&](PointField field, double shift, double scale, float* out) {
+      const FieldPlace& place = format.at(field);
+      decode_column(rows + done * place.stride, place, format.swapped, run, shift, scale, out);
+    };
+    column(PointField::x, into.origin_mm.x(), 1.0, into.x.data() + at + done);
+    column(PointField::y, into.origin_mm.y(), 1.0, into.y.data() + at + done);
+    column(PointField::z, into.origin_mm.z(), 1.0, into.z.data() + at + done);
+    if (present.sigma) column(PointField::sigma, 0.0, 1.0, into.sigma_mm.data() + at + done);
+    if (present.normals) {
+      column(PointField::normal_x, 0.0, 1.0, columns[0].data());
+      column(PointField::normal_y, 0.0, 1.0, columns[1].data());
+      column(PointField::normal_z, 0.0, 1.0, columns[2].data());
+      for (std::size_t i = 0; i < run; ++i) {
+        into.normals[at + done + i] = packed_normal(columns[0][i], columns[1][i], columns[2][i]);
+      }
+    }
+    if (present.colours) {
+      const auto first = static_cast<std::size_t>(PointField::red);
+      for (std::size_t channel = 0; channel < 3; ++channel) {
+        const FieldPlace& place = format.fields[first + channel];
+        const char* source = rows + done * place.stride + place.offset;
+        auto* out = into.colours.data() + at + done;
+        if (place.type == NumberType::uint8) {
+          for (std::size_t i = 0; i < run; ++i) out[i][channel] = static_cast<std::uint8_t>(source[i * place.stride]);
+        } else {
+          decode_column(rows + done * place.stride, place, format.swapped, run, 0.0, 1.0, columns[0].data());
+          for (std::size_t i = 0; i < run; ++i) {
+            out[i][channel] = packed_colour(static_cast<double>(columns[0][i]), colour_scale(place.type));
+          }
+        }
+      }
+    }
+  }
+}
+
+Vector3 origin_of_rows(const FileBytes& file, std::uint64_t offset, std::uint64_t count, const RowFormat& format) {
+  constexpr std::uint64_t samples = 255;
+  std::vector<char> row(format.row_bytes);
+  std::vector<Vector3> sample;
+  for (std::uint64_t i = 0; i < std::min(samples, count); ++i) {
+    const std::uint64_t index = count <= samples ? i : i * (count / samples);
+    if (!file.read_exactly(offset + index * format.row_bytes, row.data(), row.size())) break;
+    const auto value = [&](PointField field) {
+      const FieldPlace& place = format.at(field);
+      return number_at(row.data() + place.offset, place.type, format.swapped);
+    };
+    sample.emplace_back(value(PointField::x), value(PointField::y), value(PointField::z));
+  }
+  return local_origin(sample);
+}
+
+Outcome<void> read_fixed_rows(const FileBytes& file, std::uint64_t offset, std::uint64_t count, const RowFormat& format,
+                              std::size_t block_points, Workers& workers, const UseBlock& use_block) {
+  const Vector3 origin = origin_of_rows(file, offset, count, format);
+  const std::size_t chunk_points = std::max<std::size_t>(1, chunk_bytes / format.row_bytes);
+  std::atomic<bool> all_read = true;
+  Cloud block;
+  for (std::uint64_t first = 0; first < count; first += block_points) {
+    const auto in_block = static_cast<std::size_t>(std::min<std::uint64_t>(block_points, count - first));
+    resize_arrays(block, in_block, format.present(), workers);
+    block.origin_mm = origin;
+    workers.for_chunks(in_block, chunk_points, [&](std::size_t begin, std::size_t end, std::size_t) {
+      thread_local std::vector<char> rows;
+      rows.resize(std::max(rows.size(), (end - begin) * format.row_bytes));
+      const std::uint64_t at = offset + (first + begin) * format.row_bytes;
+      if (!file.read_exactly(at, rows.data(), (end - begin) * format.row_bytes)) {
+        all_read = false;
+        return;
+      }
+      decode_rows(rows.data(), end - begin, format, block, begin);
+    });
+    if (!all_read) return file.truncated("the file could not be read to its end");
+    use_block(block);
+  }
+  return {};
+}
+
+}  // namespace rimwright

@@ -1,0 +1,76 @@
+// Files of known bytes for the reading tests.
+#pragma once
+
+#include <unistd.h>
+
+#include <algorithm>
+#include <atomic>
+#include <cstddef>
+#include <cstdint>
+#include <cstring>
+#include <filesystem>
+#include <fstream>
+#include <string>
+
+#include "capture/read_cloud.h"
+
+namespace rimwright::testing {
+
+// A file that is there as long as this object.
+class TemporaryFile {
+ public:
+  TemporaryFile(const std::string& name, const std::string& bytes) {
+    static std::atomic<int> number{0};
+    folder_ = std::filesystem::temp_directory_path() /
+              ("rimwright-" + std::to_string(::getpid()) + "-" + std::to_string(number++));
+    std::filesystem::create_directories(folder_);
+    path_ = folder_ / name;
+    std::ofstream(path_, std::ios::binary).write(bytes.data(), static_cast<std::streamsize>(bytes.size()));
+  }
+  ~TemporaryFile() {
+    std::error_code ignored;
+    std::filesystem::remove_all(folder_, ignored);
+  }
+  TemporaryFile(const TemporaryFile&) = delete;
+  TemporaryFile& operator=(const TemporaryFile&) = delete;
+  [[nodiscard]] const std::filesystem::path& path() const { return path_; }
+
+ private:
+  std::filesystem::path folder_, path_;
+};
+
+// The bytes of a value, little endian or the other way round.
+template <class Value>
+std::string bytes_of_value(Value value, bool big_endian = false) {
+  std::string bytes(sizeof(Value), '\0');
+  std::memcpy(bytes.data(), &value, sizeof(Value));
+  if (big_endian) std::reverse(bytes.begin(), bytes.end());
+  return bytes;
+}
+
+inline Outcome<ScanFile> read_bytes(const std::string& name, const std::string& bytes, std::size_t threads = 1,
+                                    const ReadCloudSettings& settings = {}) {
+  const TemporaryFile file(name, bytes);
+  Workers workers(threads);
+  return read_cloud(file.path(), settings, workers);
+}
+
+// Reads a file cut off behind every byte in turn and with every byte changed: any answer will do, as long as there is
+// one. Truncations that are not refused are counted; text formats cannot always tell.
+inline std::size_t count_accepted_truncations(const std::string& name, const std::string& bytes) {
+  std::size_t accepted = 0;
+  for (std::size_t length = 0; length < bytes.size(); ++length) {
+    if (read_bytes(name, bytes.substr(0, length))) ++accepted;
+  }
+  for (std::size_t at = 0; at < bytes.size(); ++at) {
+    for (const int change : {0xff, 0x80, 0x01}) {
+      std::string changed = bytes;
+      changed[at] = static_cast<char>(changed[at] ^ change);
+      const auto outcome = read_bytes(name, changed);
+      if (!outcome && outcome.error().sentence().empty()) ++accepted;
+    }
+  }
+  return accepted;
+}
+
+}  // namespace rimwright::testing
