@@ -22,5 +22,6 @@ inline constexpr int exit_internal = 4;
 int report_refusal(const Refusal& refusal);
 
 void add_target_command(CLI::App& program, int& exit_status);
+void add_simulate_command(CLI::App& program, int& exit_status);
 
 }  // namespace rimwright

@@ -24,6 +24,7 @@ int run(int argc, char** argv) {
   program.require_subcommand(1);
   int exit_status = exit_pass;
   add_target_command(program, exit_status);
+  add_simulate_command(program, exit_status);
 
   try {
     program.parse(argc, argv);
