@@ -2,8 +2,9 @@
 
 #include <cmath>
 #include <map>
-#include <opencv2/aruco/dictionary.hpp>
 #include <opencv2/core.hpp>
+
+#include "capture/target_dictionary.h"
 
 namespace rimwright {
 namespace {
@@ -27,6 +28,12 @@ int marker_count(const ScaleTarget& target) { return target.squares_across * tar
 
 }  // namespace
 
+cv::Ptr<cv::aruco::Dictionary> marker_dictionary(const std::string& name) {
+  const auto known = dictionaries().find(name);
+  if (known == dictionaries().end()) return {};
+  return cv::aruco::getPredefinedDictionary(known->second);
+}
+
 std::vector<Vector3> target_corners_mm(const ScaleTarget& target) {
   std::vector<Vector3> corners;
   for (int row = 1; row < target.squares_down; ++row) {
@@ -48,11 +55,11 @@ Outcome<void> check_scale_target(const ScaleTarget& target) {
   const bool sizes_in_order = target.marker_mm > 0.0 && target.marker_mm < target.square_mm &&
                               target.square_mm <= 1000.0 && target.check_bar_mm > 0.0 && target.check_bar_mm <= 1000.0;
   if (!sizes_in_order) return off("marker, square and check bar must be above 0, marker below square, all below 1 m");
-  const auto dictionary = dictionaries().find(target.dictionary);
-  if (dictionary == dictionaries().end()) {
+  const auto dictionary = marker_dictionary(target.dictionary);
+  if (dictionary.empty()) {
     return off("'" + target.dictionary.substr(0, 40) + "' is no marker dictionary (5X5_100 is one)");
   }
-  const int markers_known = cv::aruco::getPredefinedDictionary(dictionary->second)->bytesList.rows;
+  const int markers_known = dictionary->bytesList.rows;
   if (marker_count(target) > markers_known) {
     return off("it needs " + std::to_string(marker_count(target)) + " markers, the dictionary has " +
                std::to_string(markers_known));
@@ -62,7 +69,7 @@ Outcome<void> check_scale_target(const ScaleTarget& target) {
 
 Outcome<TargetArtwork> draw_scale_target(const ScaleTarget& target) {
   if (const auto sound = check_scale_target(target); !sound) return tl::unexpected(sound.error());
-  const auto dictionary = cv::aruco::getPredefinedDictionary(dictionaries().at(target.dictionary));
+  const auto dictionary = marker_dictionary(target.dictionary);
   const int bits = dictionary->markerSize;
   const double bit_mm = target.marker_mm / (bits + 2);  // one bit of black border all round
   const double inset_mm = 0.5 * (target.square_mm - target.marker_mm);

@@ -1,0 +1,33 @@
+// Feature points on wood, matched between photos whose poses are roughly known, joined into tracks.
+// SIFT (Lowe, IJCV 60, 2004), square-rooted descriptors (Arandjelovic and Zisserman, CVPR 2012); candidates are only
+// looked for along the epipolar line.
+#pragma once
+
+#include "capture/photos/camera.h"
+#include "capture/photos/photo_set.h"
+#include "core/parallel.h"
+
+namespace rimwright {
+
+struct MatchFeaturesSettings {
+  double search_megapixels = 3.2;  // photos are shrunk to about this; 12-megapixel photos to half size
+  int features_per_photo = 4000;
+  double contrast = 0.010;                      // of SIFT; wood is faint
+  std::size_t neighbours = 7;                   // photos each photo is matched with
+  double widest_angle_deg = 40.0;               // between them, at the middle of the scene
+  double line_distance_share = 0.0015;          // from the epipolar line, of the photo's longer side
+  double ratio = 0.85;                          // best over second best distance
+  double highest_mm = 30.0, lowest_mm = -90.0;  // heights over the sheet where wood may be
+  double keep_within_share = 0.002;             // largest residual of a new tie point, of the longer side
+};
+
+// Adds tie points and their sightings to the network, between placed photos. Deterministic for any worker count.
+// Returns the number of tie points added.
+std::size_t match_features(const PhotoSet& set, const MatchFeaturesSettings& settings, Workers& workers,
+                           CameraNetwork& network);
+
+// Point closest to the rays of two or more sightings, by least squares of pixel residuals; false when rays are
+// nearly parallel or the point falls behind a camera.
+bool intersect_rays(const std::vector<View>& views, const std::vector<Sighting>& sightings, Vector3& point_sheet_mm);
+
+}  // namespace rimwright

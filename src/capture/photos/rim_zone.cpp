@@ -1,0 +1,53 @@
+#include "capture/photos/rim_zone.h"
+
+#include <algorithm>
+#include <cmath>
+#include <limits>
+
+namespace rimwright {
+
+RimZone::RimZone(const std::vector<Patch>& seeds, const ScaleTarget& target, const RimZoneSettings& settings)
+    : settings_(settings), target_(target) {
+  constexpr double neighbourhood_mm = 15.0;
+  std::vector<Vector2> steep, side;
+  for (const Patch& seed : seeds) {
+    if (std::abs(seed.normal_sheet.z()) < settings.steep_below_cosine) steep.push_back(seed.at_sheet_mm.head<2>());
+  }
+  for (const Vector2& p : steep) {
+    const auto count = std::count_if(steep.begin(), steep.end(), [&](const Vector2& q) {
+      return (p - q).squaredNorm() < neighbourhood_mm * neighbourhood_mm;
+    });
+    if (static_cast<std::size_t>(count) >= settings.least_side_patches) side.push_back(p);
+  }
+  if (side.empty()) return;
+  Vector2 low = side[0], high = side[0];
+  for (const Vector2& p : side) low = low.cwiseMin(p), high = high.cwiseMax(p);
+  left_ = low.x() - settings.within_mm;
+  bottom_ = low.y() - settings.within_mm;
+  columns_ = std::lround((high.x() - low.x() + 2 * settings.within_mm) / settings.cell_mm) + 1;
+  rows_ = std::lround((high.y() - low.y() + 2 * settings.within_mm) / settings.cell_mm) + 1;
+  near_.assign(static_cast<std::size_t>(columns_ * rows_), false);
+  for (long row = 0; row < rows_; ++row) {
+    for (long column = 0; column < columns_; ++column) {
+      const Vector2 at(left_ + static_cast<double>(column) * settings.cell_mm,
+                       bottom_ + static_cast<double>(row) * settings.cell_mm);
+      near_[static_cast<std::size_t>(row * columns_ + column)] = std::any_of(
+          side.begin(), side.end(),
+          [&](const Vector2& p) { return (p - at).squaredNorm() < settings.within_mm * settings.within_mm; });
+    }
+  }
+}
+
+bool RimZone::holds(const Vector3& p) const {
+  if (near_.empty() || p.z() < -settings_.deepest_mm || p.z() > settings_.highest_mm) return false;
+  const double margin = settings_.target_margin_mm;
+  const bool on_board = p.x() > -margin && p.x() < target_.width_mm() + margin && p.y() < margin &&
+                        p.y() > -target_.height_mm() - margin && p.z() > -3.0;
+  if (on_board) return false;
+  const long column = std::lround((p.x() - left_) / settings_.cell_mm);
+  const long row = std::lround((p.y() - bottom_) / settings_.cell_mm);
+  if (column < 0 || row < 0 || column >= columns_ || row >= rows_) return false;
+  return near_[static_cast<std::size_t>(row * columns_ + column)];
+}
+
+}  // namespace rimwright

@@ -1,0 +1,36 @@
+// Where surface is worth measuring: beside the rim, not on the target and not far away.
+#pragma once
+
+#include <vector>
+
+#include "capture/photos/refine_patch.h"
+#include "capture/scale_target.h"
+
+namespace rimwright {
+
+struct RimZoneSettings {
+  double steep_below_cosine = 0.4;  // of normal and up: what is steeper is taken for side
+  double within_mm = 42.0;        // of the side, in plan: bevels reach some 30 mm in, and the top beside them is needed
+  double deepest_mm = 50.0;       // down the side below the sheet; the side line wants 40 mm
+  double highest_mm = 8.0;        // over the sheet: a domed top may rise
+  double target_margin_mm = 2.0;  // round the printed board
+  double cell_mm = 3.0;           // of the map of the zone
+  std::size_t least_side_patches = 8;  // a cell's neighbourhood needs this many to count as side: stray ones do not
+};
+
+// A map in plan (the sheet's x and y) of the places near the side, found from the first patches alone.
+class RimZone {
+ public:
+  RimZone(const std::vector<Patch>& seeds, const ScaleTarget& target, const RimZoneSettings& settings);
+  [[nodiscard]] bool holds(const Vector3& at_sheet_mm) const;
+  [[nodiscard]] bool is_empty() const { return near_.empty(); }
+
+ private:
+  RimZoneSettings settings_;
+  ScaleTarget target_;
+  double left_ = 0.0, bottom_ = 0.0;
+  long columns_ = 0, rows_ = 0;
+  std::vector<bool> near_;
+};
+
+}  // namespace rimwright
