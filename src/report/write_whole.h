@@ -1,0 +1,14 @@
+// Writes one file whole or not at all: aside, flushed to the disk, then renamed over any earlier one, which survives
+// every failure and a kill at any moment.
+#pragma once
+
+#include <string>
+#include <string_view>
+
+#include "core/refusal.h"
+
+namespace rimwright {
+
+[[nodiscard]] Outcome<void> write_whole(const std::string& path, std::string_view bytes);
+
+}  // namespace rimwright
