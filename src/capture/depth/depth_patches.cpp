@@ -1,0 +1,108 @@
+#include "capture/depth/depth_patches.h"
+
+#include <Eigen/Cholesky>
+#include <algorithm>
+#include <cmath>
+
+namespace rimwright {
+
+namespace {
+
+// Least squares of inverse depth over the window; nothing when too few pixels are seen.
+bool fit_window(const DepthFrame& frame, const PinholeIntrinsics& intrinsics, double mm_per_count, int column, int row,
+                const PatchSettings& settings, DepthPatch& patch) {
+  const int half = settings.half_window_px;
+  const int side = 2 * half + 1;
+  Matrix3 normal_matrix = Matrix3::Zero();
+  Vector3 right_side = Vector3::Zero();
+  double square_sum = 0.0;
+  std::size_t seen = 0;
+  for (int dv = -half; dv <= half; ++dv) {
+    const std::uint16_t* counts = frame.counts.data() +
+                                  static_cast<std::size_t>(row + dv) * static_cast<std::size_t>(intrinsics.width_px) +
+                                  static_cast<std::size_t>(column - half);
+    for (int i = 0; i < side; ++i) {
+      if (counts[i] == 0) continue;
+      const double inverse = 1.0 / (counts[i] * mm_per_count);
+      const Vector3 design(i - half, dv, 1.0);
+      normal_matrix.noalias() += design * design.transpose();
+      right_side += design * inverse;
+      square_sum += inverse * inverse;
+      ++seen;
+    }
+  }
+  if (static_cast<double>(seen) < settings.seen_share * side * side) return false;
+  const Vector3 plane = normal_matrix.ldlt().solve(right_side);  // a, b, c
+  if (!(plane.z() > 1.0 / settings.longest_range_mm)) return false;
+  const double z_mm = 1.0 / plane.z();
+  const Vector3 ray = intrinsics.ray(column, row);
+  const Vector3 normal(plane.x() * intrinsics.fx_px, plane.y() * intrinsics.fy_px,
+                       plane.z() - plane.x() * intrinsics.fx_px * ray.x() - plane.y() * intrinsics.fy_px * ray.y());
+  patch.point_mm = z_mm * ray;
+  patch.normal = -normal.normalized();
+  patch.incidence_rad = std::acos(std::clamp(-patch.normal.dot(ray.normalized()), -1.0, 1.0));
+  if (patch.incidence_rad > radians_from_degrees(settings.steepest_deg)) return false;
+  const double residual_square = std::max(0.0, square_sum - plane.dot(right_side));
+  // Inverse depth errs by sigma_z / z^2.
+  patch.sigma_z_mm = z_mm * z_mm * std::sqrt(residual_square / static_cast<double>(seen - 3));
+  patch.pixels = seen;
+  return true;
+}
+
+}  // namespace
+
+std::vector<DepthPatch> patches_of(const DepthFrame& frame, const PinholeIntrinsics& intrinsics, double mm_per_count,
+                                   const PatchSettings& settings) {
+  std::vector<DepthPatch> patches;
+  const int half = settings.half_window_px;
+  for (int row = half; row < intrinsics.height_px - half; row += settings.stride_px) {
+    for (int column = half; column < intrinsics.width_px - half; column += settings.stride_px) {
+      DepthPatch patch;
+      if (fit_window(frame, intrinsics, mm_per_count, column, row, settings, patch)) patches.push_back(patch);
+    }
+  }
+  return patches;
+}
+
+PatchSettings settings_for(const DepthCapture& capture, const PatchSettings& asked) {
+  PatchSettings settings = asked;
+  if (settings.half_window_px <= 0) {
+    PatchSettings trial = asked;
+    trial.half_window_px = 3;
+    trial.stride_px = 16;
+    const DepthFrame& middle = capture.frames[capture.frames.size() / 2];
+    std::vector<double> sigma, pixel;
+    for (const DepthPatch& patch : patches_of(middle, capture.intrinsics, capture.mm_per_count, trial)) {
+      sigma.push_back(patch.sigma_z_mm);
+      pixel.push_back(patch.point_mm.z() / capture.intrinsics.fx_px);
+    }
+    settings.half_window_px = 3;
+    if (!sigma.empty()) {
+      const auto median = [](std::vector<double>& values) {
+        const auto half = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
+        std::nth_element(values.begin(), half, values.end());
+        return *half;
+      };
+      // A window w wide with (w / pixel)^2 pixels tilts by sigma sqrt(12) pixel / w^2; 0.05 rad is asked.
+      constexpr double wanted_tilt_rad = 0.05;
+      const double pixel_mm = median(pixel);
+      const double width_mm = std::sqrt(std::sqrt(12.0) * median(sigma) * pixel_mm / wanted_tilt_rad);
+      settings.half_window_px = std::clamp(static_cast<int>(std::lround(0.5 * width_mm / pixel_mm)), 3, 8);
+    }
+  }
+  if (settings.stride_px <= 0) settings.stride_px = std::max(6, settings.half_window_px + 1);
+  return settings;
+}
+
+std::vector<std::vector<DepthPatch>> patches_of_all(const DepthCapture& capture, const PatchSettings& settings,
+                                                    Workers& workers) {
+  std::vector<std::vector<DepthPatch>> patches(capture.frames.size());
+  workers.for_chunks(capture.frames.size(), 1, [&](std::size_t begin, std::size_t end, std::size_t) {
+    for (std::size_t i = begin; i < end; ++i) {
+      patches[i] = patches_of(capture.frames[i], capture.intrinsics, capture.mm_per_count, settings);
+    }
+  });
+  return patches;
+}
+
+}  // namespace rimwright
