@@ -6,7 +6,8 @@
 #include <cmath>
 #include <limits>
 #include <numbers>
-#include <random>
+
+#include "simulate/random.h"
 
 namespace rimwright {
 
@@ -140,11 +141,7 @@ RayScene::Hit RayScene::cast(const Vector3& from_mm, const Vector3& direction) c
 std::vector<std::uint16_t> record_depth(const RayScene& scene, const DepthCamera& camera,
                                         const CameraPath& T_body_camera_at, std::size_t frame, double share_of_capture,
                                         std::uint64_t seed) {
-  std::seed_seq mix{static_cast<std::uint32_t>(seed), static_cast<std::uint32_t>(seed >> 32),
-                    static_cast<std::uint32_t>(frame)};
-  std::mt19937_64 random(mix);
-  std::normal_distribution<double> normal;
-  std::uniform_real_distribution<double> uniform;
+  Random random(seed, 1000 + frame);
   const auto width = static_cast<std::size_t>(camera.width_px), height = static_cast<std::size_t>(camera.height_px);
 
   std::vector<Sample> seen(width * height);
@@ -153,7 +150,7 @@ std::vector<std::uint16_t> record_depth(const RayScene& scene, const DepthCamera
     const Transform T_body_camera = T_body_camera_at(static_cast<double>(frame) + row_time);
     for (std::size_t column = 0; column < width; ++column) {
       const double wander = camera.lateral_share * lateral_sigma_px(0.0);
-      const double wander_column = wander * normal(random), wander_row = wander * normal(random);
+      const double wander_column = wander * random.normal(), wander_row = wander * random.normal();
       seen[row * width + column] = look(scene, camera, T_body_camera, static_cast<double>(column),
                                         static_cast<double>(row), wander_column, wander_row);
     }
@@ -165,7 +162,8 @@ std::vector<std::uint16_t> record_depth(const RayScene& scene, const DepthCamera
     for (std::size_t column = 0; column < width; ++column) {
       const Sample& sample = seen[row * width + column];
       // Drawn for every pixel, so that one pixel's fate does not shift the random numbers of the next.
-      const double axial = normal(random), flies = uniform(random), mixing = uniform(random), fails = uniform(random);
+      const double axial = random.normal(), flies = random.uniform(), mixing = random.uniform(),
+                   fails = random.uniform();
       if (sample.z_mm < camera.nearest_mm || sample.z_mm > camera.farthest_mm) continue;
       const double incidence_deg = degrees_from_radians(sample.incidence_rad);
       const double failing =

@@ -4,7 +4,8 @@
 #include <array>
 #include <cmath>
 #include <numbers>
-#include <random>
+
+#include "simulate/random.h"
 
 namespace rimwright {
 
@@ -14,11 +15,10 @@ namespace {
 struct Tremble {
   std::array<double, 5> waves_per_frame{}, phase{};
 
-  explicit Tremble(std::mt19937_64& random) {
-    std::uniform_real_distribution<double> frequency(1.0 / 30.0, 3.0 / 30.0), any(0.0, 2.0 * std::numbers::pi);
+  explicit Tremble(Random& random) {
     for (std::size_t i = 0; i < waves_per_frame.size(); ++i) {
-      waves_per_frame[i] = frequency(random);
-      phase[i] = any(random);
+      waves_per_frame[i] = random.uniform(1.0 / 30.0, 3.0 / 30.0);
+      phase[i] = random.uniform(0.0, 2.0 * std::numbers::pi);
     }
   }
   [[nodiscard]] double at(double time_frames) const {
@@ -33,7 +33,7 @@ struct Tremble {
 }  // namespace
 
 CameraPath hand_held_path(const Body& body, const HandHeldPath& path, std::uint64_t seed) {
-  std::mt19937_64 random(seed ^ 0x70617468U);
+  Random random(seed, 1);
   std::vector<Tremble> tremble;
   for (int i = 0; i < 6; ++i) tremble.emplace_back(random);
   return [&body, path, tremble](double time_frames) {

@@ -1,11 +1,13 @@
 #include "simulate/write_depth_capture.h"
 
+#include <algorithm>
 #include <cstdio>
 #include <fstream>
 #include <nlohmann/json.hpp>
 #include <opencv2/imgcodecs.hpp>
 
 #include "simulate/mesh.h"
+#include "simulate/write_scan.h"
 
 namespace rimwright {
 
@@ -40,6 +42,20 @@ std::string log_text(const std::vector<Transform>& poses) {
 }
 
 }  // namespace
+
+HandHeldPath path_along_bevel(const Body& body) {
+  HandHeldPath path;
+  path.to_mm = std::min(400.0, body.rim_length_mm());
+  if (const auto& bevel = body.spec().bevel) {
+    path.from_mm = bevel->from_mm - 40.0;
+    path.to_mm = bevel->to_mm + 40.0;
+    if (!body.closed()) {
+      path.from_mm = std::max(0.0, path.from_mm);
+      path.to_mm = std::min(body.rim_length_mm(), path.to_mm);
+    }
+  }
+  return path;
+}
 
 RecordedCapture record_capture(const Body& body, const HandHeldPath& path, const DepthCamera& camera,
                                std::uint64_t seed, Workers& workers) {
@@ -103,6 +119,18 @@ Outcome<void> write_capture(const RecordedCapture& capture, const DepthCamera& c
     }
     if (!written) return not_writable(folder / name);
   }
+  return {};
+}
+
+Outcome<void> write_capture_truth(const RecordedCapture& capture, const Body& body, const BodyFile& file,
+                                  std::uint64_t seed, const std::filesystem::path& folder) {
+  SimulatedScan scan;
+  TruthSpec spec;
+  spec.band_mm = file.plan.band_mm;
+  scan.truth = truth_of(body, capture.T_body_camera.front().inverse(), spec);
+  if (!write_text(folder / "truth.json", truth_json(body, file, scan, seed)))
+    return not_writable(folder / "truth.json");
+  if (!write_text(folder / "plan.yaml", plan_yaml(body.spec(), file.plan))) return not_writable(folder / "plan.yaml");
   return {};
 }
 

@@ -29,7 +29,8 @@ struct AlignSettings {
   std::size_t fewest_matched = 100;   // patches likewise
   std::size_t most_joint_frames = 240;  // adjusted together (memory grows with the square); others follow the model
   std::size_t most_joint_steps = 12;
-  double settled_mm = 0.002;  // the joint adjustment stops when no pose moves farther
+  double settled_mm = 0.002;    // the joint adjustment stops when no pose moves farther than this
+  double settled_share = 0.02;  // or than this share of the noise
 };
 
 struct FramePose {
