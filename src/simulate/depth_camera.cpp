@@ -20,14 +20,14 @@ struct Sample {
 
 // One ray a pixel through a point that wanders by the lateral noise; the depth is then carried along the face that was
 // hit to the pixel's own centre, so that on a plane the wander adds nothing to the axial noise.
-Sample look(const RayScene& scene, const DepthCamera& camera, const Transform& T_body_camera, double column, double row,
+Sample look(const MeshRays& scene, const DepthCamera& camera, const Transform& T_body_camera, double column, double row,
             double wander_column, double wander_row) {
   const auto ray_of = [&](double at_column, double at_row) {
     return Vector3((at_column - camera.column_centre_px()) / camera.focal_px,
                    (at_row - camera.row_centre_px()) / camera.focal_px, 1.0);
   };
   const Vector3 wandering = ray_of(column + wander_column, row + wander_row);
-  const RayScene::Hit hit = scene.cast(T_body_camera.translation(), T_body_camera.linear() * wandering);
+  const MeshRays::Hit hit = scene.cast(T_body_camera.translation(), T_body_camera.linear() * wandering);
   if (!hit.seen) return {};
   const Vector3 normal = T_body_camera.linear().transpose() * hit.normal;
   const Vector3 centre = ray_of(column, row);
@@ -79,13 +79,13 @@ double lateral_sigma_px(double incidence_rad) {
   return 0.8 + 0.035 * steep / (std::numbers::pi / 2.0 - steep);
 }
 
-struct RayScene::State {
+struct MeshRays::State {
   RTCDevice device = nullptr;
   RTCScene scene = nullptr;
   Vector3 origin_mm = Vector3::Zero();  // keeps floats small
 };
 
-RayScene::RayScene(const std::vector<Eigen::Vector3f>& vertices_mm,
+MeshRays::MeshRays(const std::vector<Eigen::Vector3f>& vertices_mm,
                    const std::vector<std::array<std::uint32_t, 3>>& triangles)
     : state_(std::make_unique<State>()) {
   if (!vertices_mm.empty()) state_->origin_mm = vertices_mm.front().cast<double>();
@@ -109,12 +109,12 @@ RayScene::RayScene(const std::vector<Eigen::Vector3f>& vertices_mm,
   rtcCommitScene(state_->scene);
 }
 
-RayScene::~RayScene() {
+MeshRays::~MeshRays() {
   rtcReleaseScene(state_->scene);
   rtcReleaseDevice(state_->device);
 }
 
-RayScene::Hit RayScene::cast(const Vector3& from_mm, const Vector3& direction) const {
+MeshRays::Hit MeshRays::cast(const Vector3& from_mm, const Vector3& direction) const {
   const Eigen::Vector3f from = (from_mm - state_->origin_mm).cast<float>();
   const Eigen::Vector3f along = direction.cast<float>();
   RTCRayHit ray{};
@@ -138,7 +138,7 @@ RayScene::Hit RayScene::cast(const Vector3& from_mm, const Vector3& direction) c
   return hit;
 }
 
-std::vector<std::uint16_t> record_depth(const RayScene& scene, const DepthCamera& camera,
+std::vector<std::uint16_t> record_depth(const MeshRays& scene, const DepthCamera& camera,
                                         const CameraPath& T_body_camera_at, std::size_t frame, double share_of_capture,
                                         std::uint64_t seed) {
   Random random(seed, 1000 + frame);

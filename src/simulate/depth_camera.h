@@ -54,12 +54,12 @@ struct DepthCamera {
 [[nodiscard]] double lateral_sigma_px(double incidence_rad);
 
 // A mesh ready for rays. Copies the mesh; safe to use from several threads.
-class RayScene {
+class MeshRays {
  public:
-  RayScene(const std::vector<Eigen::Vector3f>& vertices_mm, const std::vector<std::array<std::uint32_t, 3>>& triangles);
-  ~RayScene();
-  RayScene(const RayScene&) = delete;
-  RayScene& operator=(const RayScene&) = delete;
+  MeshRays(const std::vector<Eigen::Vector3f>& vertices_mm, const std::vector<std::array<std::uint32_t, 3>>& triangles);
+  ~MeshRays();
+  MeshRays(const MeshRays&) = delete;
+  MeshRays& operator=(const MeshRays&) = delete;
 
   struct Hit {
     bool seen = false;
@@ -78,7 +78,7 @@ using CameraPath = std::function<Transform(double time_frames)>;
 
 // Counts, row-major, 0 = nothing returned. `share_of_capture` (0 to 1) places the frame in the slow swings. Random
 // numbers depend on seed and frame only.
-[[nodiscard]] std::vector<std::uint16_t> record_depth(const RayScene& scene, const DepthCamera& camera,
+[[nodiscard]] std::vector<std::uint16_t> record_depth(const MeshRays& scene, const DepthCamera& camera,
                                                       const CameraPath& T_body_camera_at, std::size_t frame,
                                                       double share_of_capture, std::uint64_t seed);
 

@@ -60,7 +60,7 @@ HandHeldPath path_along_bevel(const Body& body) {
 RecordedCapture record_capture(const Body& body, const HandHeldPath& path, const DepthCamera& camera,
                                std::uint64_t seed, Workers& workers) {
   const BodyMesh mesh = mesh_body(body);
-  const RayScene scene(mesh.vertices, mesh.triangles);
+  const MeshRays scene(mesh.vertices, mesh.triangles);
   const CameraPath T_body_camera_at = hand_held_path(body, path, seed);
   RecordedCapture capture;
   capture.frames.resize(path.frames);
