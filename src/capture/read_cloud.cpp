@@ -8,6 +8,8 @@
 #include <utility>
 
 #include "capture/file/bytes.h"
+#include "capture/file/mesh_reader.h"
+#include "capture/file/pcd.h"
 #include "capture/file/ply.h"
 #include "capture/file/xyz.h"
 
@@ -63,8 +65,14 @@ Outcome<ScanFile> read_cloud(const std::filesystem::path& path, const ReadCloudS
   auto scan = [&]() -> Outcome<ScanFile> {
     switch (*kind) {
       case FileKind::ply: return read_ply(*file, settings, workers);
-      default: return read_xyz(*file, settings, workers);
+      case FileKind::pcd: return read_pcd(*file, settings, workers);
+      case FileKind::xyz: return read_xyz(*file, settings, workers);
+      case FileKind::obj: return read_obj(*file, settings);
+      case FileKind::stl: return read_stl(*file, settings);
+      case FileKind::off: return read_off(*file, settings);
+      case FileKind::glb: break;
     }
+    return read_glb(*file, settings);
   }();
   if (!scan) return scan;
   if (scan->cloud.size() == 0) return file->too_few_points("the file holds no points");
@@ -82,6 +90,7 @@ Outcome<void> for_each_block(const std::filesystem::path& path, std::size_t bloc
   const std::size_t at_once = std::max<std::size_t>(1, block_points);
   switch (*kind) {
     case FileKind::ply: return for_each_ply_block(*file, at_once, workers, use_block);
+    case FileKind::pcd: return for_each_pcd_block(*file, at_once, workers, use_block);
     case FileKind::xyz: return for_each_xyz_block(*file, at_once, workers, use_block);
     default: break;
   }

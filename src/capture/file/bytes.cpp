@@ -84,7 +84,7 @@ bool ByteStream::take(void* into, std::size_t count) {
   if (count == 0) return true;
   if (end_ - begin_ < count) {
     if (left() < count) return false;
-    if (buffer_.empty()) buffer_.resize(buffer_bytes);
+    if (buffer_.empty()) buffer_.resize(static_cast<std::size_t>(std::min<std::uint64_t>(buffer_bytes, left())));
     std::copy(buffer_.begin() + static_cast<std::ptrdiff_t>(begin_),
               buffer_.begin() + static_cast<std::ptrdiff_t>(end_), buffer_.begin());
     end_ -= begin_;
@@ -130,7 +130,10 @@ bool LineStream::next(std::string_view& line) {
       ++line_number_;
       return false;
     }
-    if (buffer_.empty()) buffer_.resize(longest_line + buffer_bytes);
+    if (buffer_.empty()) {
+      buffer_.resize(static_cast<std::size_t>(std::min<std::uint64_t>(
+          longest_line + buffer_bytes, file_.size() - std::min(file_.size(), next_offset_) + 1)));
+    }
     std::copy(buffer_.begin() + static_cast<std::ptrdiff_t>(begin_),
               buffer_.begin() + static_cast<std::ptrdiff_t>(end_), buffer_.begin());
     end_ -= begin_;

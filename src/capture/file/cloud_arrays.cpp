@@ -1,6 +1,7 @@
 #include "capture/file/cloud_arrays.h"
 
 #include <algorithm>
+#include <limits>
 
 namespace rimwright {
 
@@ -39,6 +40,31 @@ Vector3 local_origin(std::vector<Vector3>& sample) {
     origin[axis] = std::round((*middle)[axis]);
   }
   return origin;
+}
+
+Cloud cloud_of(const std::vector<Vector3>& points) {
+  constexpr std::size_t samples = 255;
+  std::vector<Vector3> sample;
+  for (std::size_t i = 0; i < points.size(); i += points.size() / samples + 1) sample.push_back(points[i]);
+  Cloud cloud;
+  cloud.origin_mm = local_origin(sample);
+  cloud.x.reserve(points.size());
+  cloud.y.reserve(points.size());
+  cloud.z.reserve(points.size());
+  for (const Vector3& point : points) {
+    cloud.x.push_back(offset_from(point.x(), cloud.origin_mm.x()));
+    cloud.y.push_back(offset_from(point.y(), cloud.origin_mm.y()));
+    cloud.z.push_back(offset_from(point.z(), cloud.origin_mm.z()));
+  }
+  return cloud;
+}
+
+float offset_from(double coordinate, double origin) {
+  const double offset = coordinate - origin;
+  constexpr double largest = std::numeric_limits<float>::max();
+  if (offset > largest) return std::numeric_limits<float>::infinity();
+  if (offset < -largest) return -std::numeric_limits<float>::infinity();
+  return static_cast<float>(offset);
 }
 
 }  // namespace rimwright

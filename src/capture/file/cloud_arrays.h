@@ -61,4 +61,10 @@ inline std::uint8_t packed_colour(double value, double scale) {
 // exact); zero for coordinates that cannot be sampled. The sample is reordered.
 [[nodiscard]] Vector3 local_origin(std::vector<Vector3>& sample);
 
+// The points as a cloud about a local origin.
+[[nodiscard]] Cloud cloud_of(const std::vector<Vector3>& points);
+
+// Coordinate as an offset; beyond the range of float it becomes infinite, and is dropped as 'not finite' later on.
+[[nodiscard]] float offset_from(double coordinate, double origin);
+
 }  // namespace rimwright

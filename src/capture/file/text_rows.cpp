@@ -86,25 +86,20 @@ LineKind parse_line(const char* at, const char* end, const TextRowFormat& format
 }
 
 void append_row(const Row& row, const TextRowFormat& format, const PresentArrays& present, Cloud& cloud) {
-  const auto near_origin = [](double value, double origin) {
-    const double offset = value - origin;
-    constexpr double largest = std::numeric_limits<float>::max();
-    return offset > largest || offset < -largest ? std::numeric_limits<float>::infinity() : static_cast<float>(offset);
-  };
-  cloud.x.push_back(near_origin(row[PointField::x], cloud.origin_mm.x()));
-  cloud.y.push_back(near_origin(row[PointField::y], cloud.origin_mm.y()));
-  cloud.z.push_back(near_origin(row[PointField::z], cloud.origin_mm.z()));
+  cloud.x.push_back(offset_from(row[PointField::x], cloud.origin_mm.x()));
+  cloud.y.push_back(offset_from(row[PointField::y], cloud.origin_mm.y()));
+  cloud.z.push_back(offset_from(row[PointField::z], cloud.origin_mm.z()));
   if (present.normals) {
-    cloud.normals.push_back(packed_normal(near_origin(row[PointField::normal_x], 0.0),
-                                          near_origin(row[PointField::normal_y], 0.0),
-                                          near_origin(row[PointField::normal_z], 0.0)));
+    cloud.normals.push_back(packed_normal(offset_from(row[PointField::normal_x], 0.0),
+                                          offset_from(row[PointField::normal_y], 0.0),
+                                          offset_from(row[PointField::normal_z], 0.0)));
   }
   if (present.colours) {
     cloud.colours.push_back({packed_colour(row[PointField::red], format.colour_scale),
                              packed_colour(row[PointField::green], format.colour_scale),
                              packed_colour(row[PointField::blue], format.colour_scale)});
   }
-  if (present.sigma) cloud.sigma_mm.push_back(near_origin(row[PointField::sigma], 0.0));
+  if (present.sigma) cloud.sigma_mm.push_back(offset_from(row[PointField::sigma], 0.0));
 }
 
 // A run of whole lines within the text block, and what parsing it gave.
