@@ -94,17 +94,20 @@ class Instrument {
 void add_mixed_points(const ScannerSpec& spec, Random& random, const std::vector<SurfaceSample>& samples,
                       std::vector<RawPoint>& points) {
   const auto wanted = static_cast<std::size_t>(spec.mixed_share * static_cast<double>(samples.size()));
+  if (wanted == 0) return;
   std::size_t made = 0;
-  // Samples of one slab are neighbours in the list, so a partner across an edge is near by in it.
-  for (std::size_t tries = 0; made < wanted && tries < 400 * wanted + 1000; ++tries) {
+  // Samples come in the order of their stations, so a partner across an edge is found within a millimetre of list.
+  const double length_mm = std::max(1.0, samples.back().station_mm - samples.front().station_mm);
+  const auto reach = static_cast<std::uint64_t>(1.0 + static_cast<double>(samples.size()) / length_mm);
+  for (std::size_t tries = 0; made < wanted && tries < 4000 * wanted + 1000; ++tries) {
     const std::size_t i = random.below(samples.size());
-    const std::size_t j = std::min(samples.size() - 1, i + 1 + random.below(200));
+    const std::size_t j = std::min(samples.size() - 1, i + 1 + random.below(reach));
     const SurfaceSample &p = samples[i], &q = samples[j];
     const double apart = (p.position_mm - q.position_mm).norm();
     if (p.label == q.label || apart < 0.3 || apart > 2.0) continue;
     const double share = random.uniform();
-    points.push_back(
-        {p.position_mm + share * (q.position_mm - p.position_mm), p.normal, static_cast<float>(p.station_mm), -1});
+    points.push_back({p.position_mm + share * (q.position_mm - p.position_mm), p.normal,
+                      static_cast<float>(p.station_mm + share * (q.station_mm - p.station_mm)), -1});
     ++made;
   }
 }

@@ -10,9 +10,10 @@ namespace rimwright {
 
 namespace {
 
-constexpr double slab_mm = 0.01;   // one random station a slab: well below any sideways noise
-constexpr double chunk_mm = 2.0;   // one random stream and one bound on the area factor a chunk
-constexpr double nudge_mm = 1e-4;  // for the derivative along the rim
+constexpr double slab_mm = 0.01;                        // one random station a slab: well below any sideways noise
+constexpr double chunk_mm = 2.0;                        // one random stream and one bound on the area factor a chunk
+constexpr std::uint64_t first_chunk_stream = 1u << 20;  // above every other stream of the scanner
+constexpr double nudge_mm = 1e-4;                       // for the derivative along the rim
 
 // With out_up = u b + h a the surface is X(s, u) = P + out N + up z, so X_u = b + h_u a and X_s = (1 + k out) T + h_s
 // a: the area of du ds is |X_s x X_u| = sqrt((1 + k out)^2 (1 + h_u^2) + h_s^2).
@@ -113,7 +114,8 @@ std::vector<SurfaceSample> sample_surface(const Body& body, const ScannerSpec& s
     for (std::size_t i = begin; i < end; ++i) {
       const double start = from + length * static_cast<double>(i);
       double bound = area_bound(body, start, start + length, spec);
-      while (!fill(body, spec, start, start + length, bound, Random(seed, i + 1), parts[i])) bound *= 1.5;
+      while (!fill(body, spec, start, start + length, bound, Random(seed, first_chunk_stream + i), parts[i]))
+        bound *= 1.5;
     }
   };
   if (workers != nullptr) {

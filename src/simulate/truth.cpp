@@ -164,7 +164,7 @@ Truth truth_of(const Body& body, const Transform& T_scan_body, const TruthSpec& 
   const double fine = spec.step_mm / static_cast<double>(parts);
   const auto count = static_cast<std::size_t>(std::floor((to - from) / fine + 1e-9)) + 1;
 
-  // Whether each step is whole, on the fine grid; the ends of what is looked at count as ends of an open rim only.
+  // Whether each step is whole, on the fine grid. Where the scan or the rim stops the channel does not end.
   const auto& channels = body.spec().channels;
   std::vector<std::vector<std::vector<bool>>> whole(channels.size());
   for (std::size_t c = 0; c < channels.size(); ++c) whole[c].resize(channels[c].steps.size());
@@ -228,6 +228,48 @@ Truth truth_of(const Body& body, const Transform& T_scan_body, const TruthSpec& 
     }
   }
   return truth;
+}
+
+TrueStation truth_at(const Truth& truth, const Vector3& at_scan_mm, double* away_mm) {
+  const std::vector<TrueStation>& all = truth.stations;
+  std::size_t best = 0;
+  double best_share = 0.0, least = std::numeric_limits<double>::infinity();
+  for (std::size_t i = 0; i < all.size(); ++i) {
+    const Vector3& p = all[i].at_scan_mm;
+    const Vector3 chord = i + 1 < all.size() ? Vector3(all[i + 1].at_scan_mm - p) : Vector3::Zero();
+    const double length2 = chord.squaredNorm();
+    const double share = length2 > 0.0 ? std::clamp((at_scan_mm - p).dot(chord) / length2, 0.0, 1.0) : 0.0;
+    const double d = (at_scan_mm - p - share * chord).squaredNorm();
+    if (d < least) {
+      least = d;
+      best = i;
+      best_share = share;
+    }
+  }
+  if (away_mm != nullptr) *away_mm = std::sqrt(least);
+  TrueStation here = all[best];
+  if (best_share == 0.0) return here;
+  const TrueStation& next = all[best + 1];
+  auto between = [&](double a, double b) { return a + best_share * (b - a); };
+  here.station_mm = between(here.station_mm, next.station_mm);
+  here.at_scan_mm += best_share * (next.at_scan_mm - here.at_scan_mm);
+  here.bevel_present = here.bevel_present && next.bevel_present;
+  here.angle_deg = between(here.angle_deg, next.angle_deg);
+  here.drop_mm = between(here.drop_mm, next.drop_mm);
+  here.top_reach_mm = between(here.top_reach_mm, next.top_reach_mm);
+  here.straightness_mm = between(here.straightness_mm, next.straightness_mm);
+  here.departure_mm = between(here.departure_mm, next.departure_mm);
+  for (std::size_t c = 0; c < here.channels.size(); ++c) {
+    for (std::size_t k = 0; k < here.channels[c].size(); ++k) {
+      TrueStep& step = here.channels[c][k];
+      const TrueStep& other = next.channels[c][k];
+      step.present = step.present && other.present;
+      step.width_mm = between(step.width_mm, other.width_mm);
+      step.depth_mm = between(step.depth_mm, other.depth_mm);
+      step.from_end_mm = between(step.from_end_mm, other.from_end_mm);
+    }
+  }
+  return here;
 }
 
 }  // namespace rimwright

@@ -52,6 +52,11 @@ struct TruthSpec {
 
 [[nodiscard]] Truth truth_of(const Body& body, const Transform& T_scan_body, const TruthSpec& spec = {});
 
+// The truth beside a place on the rim (scan frame, near the rim corner curve): projected onto the curve through the
+// stations and interpolated linearly. A step or bevel counts as present where both neighbours have it. away_mm, if
+// wanted, gets the distance from the curve. The truth must hold at least one station.
+[[nodiscard]] TrueStation truth_at(const Truth& truth, const Vector3& at_scan_mm, double* away_mm = nullptr);
+
 // Gaussian band-pass of an evenly spaced profile by direct summation: low-pass at the shortest wavelength minus
 // low-pass at the longest (0 = no limit). The profile counts as zero beyond its ends. alpha = sqrt(ln 2 / pi).
 [[nodiscard]] std::vector<double> gaussian_band(const std::vector<double>& profile, double step_mm, double shortest_mm,
