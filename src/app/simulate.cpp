@@ -4,6 +4,7 @@
 #include <string>
 
 #include "app/commands.h"
+#include "simulate/photo_session.h"
 #include "simulate/write_depth_capture.h"
 #include "simulate/write_scan.h"
 
@@ -17,6 +18,7 @@ struct SimulateArguments {
   std::string out;
   std::string camera = "structured-light";
   std::uint64_t seed = 1;
+  PhotoSessionSpec photos;
 };
 
 int simulate_depth(const SimulateArguments& arguments, const Body& body, const BodyFile& file, Workers& workers) {
@@ -30,17 +32,24 @@ int simulate_depth(const SimulateArguments& arguments, const Body& body, const B
   return exit_pass;
 }
 
+int take_photos_of(const Body& body, const BodyFile& file, const SimulateArguments& arguments, Workers& workers) {
+  PhotoSessionSpec spec = arguments.photos;
+  spec.phone.height = spec.phone.width * 3 / 4;
+  const auto taken = photograph_body(body, file, spec, arguments.seed, arguments.out, workers);
+  if (!taken) return report_refusal(taken.error());
+  std::printf("%zu photos of '%s' are in %s/photos; cameras.json, truth.json and plan.yaml lie beside them\n",
+              taken->size(), file.body.name.c_str(), arguments.out.c_str());
+  return exit_pass;
+}
+
 int simulate(const SimulateArguments& arguments) {
-  if (arguments.as == "photos") {
-    return report_refusal({RefusalReason::command_not_valid, "bodies cannot be seen as " + arguments.as + " yet",
-                           "simulate them --as cloud or depth"});
-  }
   auto file = read_body_file(arguments.body);
   if (!file) return report_refusal(file.error());
   auto body = Body::from(file->body);
   if (!body) return report_refusal(body.error());
   Workers workers;
   if (arguments.as == "depth") return simulate_depth(arguments, *body, *file, workers);
+  if (arguments.as == "photos") return take_photos_of(*body, *file, arguments, workers);
   auto scan = scan_cloud(*body, file->scanner, arguments.seed, &workers);
   if (!scan) return report_refusal(scan.error());
   if (auto written = write_scan(arguments.out, *body, *file, *scan, arguments.seed); !written) {
@@ -63,6 +72,25 @@ void add_simulate_command(CLI::App& program, int& exit_status) {
   command->add_option("--camera", arguments->camera, "The depth camera's class: structured-light or phone")
       ->check(CLI::IsMember({"structured-light", "phone"}));
   command->add_option("--seed", arguments->seed, "The same seed gives the same scan");
+  PhotoSessionSpec& photos = arguments->photos;
+  const auto option = [&](const char* name, auto& value, const char* help) {
+    command->add_option(name, value, help)->group("For photos")->capture_default_str();
+  };
+  option("--shots", photos.shots.count, "How many photos");
+  option("--width", photos.phone.width, "Pixels across; the height is three quarters of it");
+  option("--nearest", photos.shots.nearest_mm, "Nearest distance, mm");
+  option("--farthest", photos.shots.farthest_mm, "Farthest distance, mm");
+  option("--from", photos.from_mm, "Start of the stretch of rim to walk round, mm");
+  option("--to", photos.to_mm, "End of that stretch, mm");
+  option("--contrast", photos.wood.contrast, "Of the wood's figure: 1 figured, 0.35 plain");
+  option("--grain", photos.wood.shortest_mm, "Finest detail of the wood across the grain, mm");
+  option("--scribble", photos.wood.scribble, "Pencil scribble: 0 none, 0.6 well scribbled");
+  option("--gloss", photos.mirror_share, "Share of light mirrored: 0 matt, 0.04 sealed and polished");
+  option("--motion", photos.phone.motion_px, "Smear by the hand, pixels at 4032 across");
+  option("--focus-error", photos.phone.focus_error, "Share of the distance the focus is off, standard deviation");
+  option("--bow", photos.target_bow_mm, "Rise of the target's middle, mm");
+  option("--print-scale", photos.target_print_scale, "Printed size over true size of the target");
+  option("--rays", photos.samples_per_pixel, "Rays a pixel");
   command->callback([arguments, &exit_status] { exit_status = simulate(*arguments); });
 }
 

@@ -161,9 +161,6 @@ Outcome<std::vector<PhotoTruth>> take_photos(const PhotoScene& scene, const Phon
     }
     truths.push_back(exposure.truth);
   }
-  if (const auto written = write_photo_truth(scene, truths, folder / "truth.json"); !written) {
-    return tl::unexpected(written.error());
-  }
   return truths;
 }
 

@@ -26,9 +26,9 @@ struct PhotoMesh {
 // A printed board in the scene. The pattern is OpenCV's own drawing of a ChArUco board.
 struct SimulatedTarget {
   bool present = true;
-  Transform T_body_target = Transform::Identity();
-  double print_scale = 1.0;  // 0.99 = printed one percent small
-  double bow_mm = 0.0;       // rise of the middle of the sheet above its short ends
+  Transform T_body_target = Transform::Identity();  // of its printed face
+  double print_scale = 1.0;                         // 0.99 = printed one percent small
+  double bow_mm = 0.0;                              // rise of the middle of the sheet above its short ends
 };
 
 struct PhotoScene {
@@ -88,7 +88,7 @@ struct ShotPlan {
                                                 const std::vector<Vector3>& outward_body, const ShotPlan& plan,
                                                 std::uint32_t seed);
 
-// Renders photo_01.jpg ... with EXIF and truth.json into an existing folder. Shots are rendered one after another,
+// Renders photo_01.jpg ... with EXIF into an existing folder. Shots are rendered one after another,
 // each with all workers; the pictures do not depend on their number. Refuses where a file cannot be written.
 [[nodiscard]] Outcome<std::vector<PhotoTruth>> take_photos(const PhotoScene& scene, const PhoneCamera& phone,
                                                            const std::vector<PhotoShot>& shots,

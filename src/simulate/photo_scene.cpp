@@ -12,7 +12,7 @@ namespace {
 
 constexpr double board_square_mm = 17.0, board_marker_mm = 12.75;
 constexpr int board_across = 11, board_down = 8, dots_per_square = 340;  // 0.05 mm a dot
-constexpr double sheet_border_mm = 12.0, sheet_thickness_mm = 0.4;
+constexpr double sheet_border_mm = 12.0;
 constexpr double paper_white = 0.82, ink_black = 0.05, table_albedo = 0.25;
 constexpr double ambient_share = 0.55;  // of the light, from all round
 
@@ -69,7 +69,7 @@ struct RayScene::State {
     std::vector<std::array<std::uint32_t, 3>> triangles;
     for (int i = 0; i <= strips; ++i) {
       const double x = left + (right - left) * i / strips, half = 2.0 * i / strips - 1.0;
-      const double rise = sheet_thickness_mm + target.bow_mm * (1.0 - half * half);
+      const double rise = target.bow_mm * (1.0 - half * half);
       for (double y : {top, bottom}) {
         const Vector3 p(x * target.print_scale, y * target.print_scale, -rise);
         vertices.emplace_back((target.T_body_target * p).cast<float>());
