@@ -1,0 +1,54 @@
+#include "report/contours.h"
+
+#include <cmath>
+
+namespace rimwright {
+
+std::vector<Segment> contour_segments(const UnrolledMap& map, double level_mm) {
+  std::vector<Segment> segments;
+  if (map.columns < 2 || map.rows < 2 || map.deviation_mm.size() != map.columns * map.rows) return segments;
+  const auto place = [&](double row, double column) {
+    return Vector2(map.first_station_mm + column * map.station_step_mm, map.first_across_mm + row * map.across_step_mm);
+  };
+  for (std::size_t row = 0; row + 1 < map.rows; ++row) {
+    for (std::size_t column = 0; column + 1 < map.columns; ++column) {
+      // Corners in turn round the square.
+      const std::array<std::array<std::size_t, 2>, 4> corner{
+          {{row, column}, {row, column + 1}, {row + 1, column + 1}, {row + 1, column}}};
+      std::array<double, 4> v{};
+      bool whole = true;
+      for (std::size_t k = 0; k < 4; ++k) {
+        v[k] = map.deviation_mm[corner[k][0] * map.columns + corner[k][1]] - level_mm;
+        whole = whole && std::isfinite(v[k]);
+      }
+      if (!whole) continue;
+      std::array<Vector2, 4> crossing;
+      std::size_t count = 0;
+      for (std::size_t k = 0; k < 4; ++k) {
+        const std::size_t next = (k + 1) % 4;
+        if ((v[k] > 0) == (v[next] > 0)) continue;
+        const double t = v[k] / (v[k] - v[next]);
+        const auto along = [&](std::size_t axis) {
+          return static_cast<double>(corner[k][axis]) * (1 - t) + static_cast<double>(corner[next][axis]) * t;
+        };
+        crossing[count++] = place(along(0), along(1));
+      }
+      if (count == 2) segments.push_back({crossing[0], crossing[1]});
+      if (count == 4) {
+        const bool middle_above = v[0] + v[1] + v[2] + v[3] > 0;
+        const bool first_above = v[0] > 0;
+        // Crossings lie on edges 0..3; the pair beside corner 0 are those on edges 3 and 0.
+        if (middle_above == first_above) {
+          segments.push_back({crossing[0], crossing[1]});
+          segments.push_back({crossing[2], crossing[3]});
+        } else {
+          segments.push_back({crossing[3], crossing[0]});
+          segments.push_back({crossing[1], crossing[2]});
+        }
+      }
+    }
+  }
+  return segments;
+}
+
+}  // namespace rimwright

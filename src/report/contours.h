@@ -1,0 +1,17 @@
+// Contour segments of the unrolled face by marching squares (linear interpolation along cell edges).
+#pragma once
+
+#include <array>
+#include <vector>
+
+#include "measure/measures.h"
+
+namespace rimwright {
+
+// Ends of a segment as (station_mm, across_mm).
+using Segment = std::array<Vector2, 2>;
+
+// Squares that touch a cell that was not measured give none. Saddles are split by the mean of the four cells.
+[[nodiscard]] std::vector<Segment> contour_segments(const UnrolledMap& map, double level_mm);
+
+}  // namespace rimwright

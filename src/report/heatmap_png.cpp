@@ -1,0 +1,108 @@
+#include "report/heatmap_png.h"
+
+#include <algorithm>
+#include <cmath>
+
+#include "judge/words.h"
+#include "report/face_drawing.h"
+#include "report/jobs.h"
+
+namespace rimwright {
+namespace {
+
+constexpr double band_mm = 300.0;  // of rim in one band
+constexpr double along_px = 4.6;   // a millimetre along
+constexpr double across_px = 4.6;  // and across: true shape
+constexpr double margin_px = 60.0;
+constexpr double text_px = 18.0;
+constexpr double longest_rim_mm = 6000.0;  // no instrument is larger; keeps the picture bounded
+
+cairo_status_t append(void* bytes, const unsigned char* data, unsigned int length) {
+  static_cast<std::string*>(bytes)->append(reinterpret_cast<const char*>(data), length);
+  return CAIRO_STATUS_SUCCESS;
+}
+
+// Brackets above the face: the numbered stretches of the bevel's findings.
+void draw_stretches(cairo_t* pen, const Inspection& inspection, const FacePlacement& place) {
+  for (const Job& job : jobs_of(inspection.findings)) {
+    const Finding& finding = inspection.findings[job.findings.front()];
+    if (finding.feature != "bevel" || finding.from_mm > place.to_mm || finding.to_mm < place.from_mm) continue;
+    const double a = place.x + (std::max(finding.from_mm, place.from_mm) - place.from_mm) * place.along_per_mm;
+    const double b = place.x + (std::min(finding.to_mm, place.to_mm) - place.from_mm) * place.along_per_mm;
+    const double y = place.y - 8.0;
+    cairo_set_source_rgb(pen, 0.13, 0.12, 0.1);
+    cairo_set_line_width(pen, 3.0);
+    const double dashes[] = {6.0, 4.0};
+    cairo_set_dash(pen, dashes, finding.verdict == Verdict::fail ? 0 : 2, 0);
+    cairo_move_to(pen, a, y + 5);
+    cairo_line_to(pen, a, y);
+    cairo_line_to(pen, std::max(b, a + 4), y);
+    cairo_line_to(pen, std::max(b, a + 4), y + 5);
+    cairo_stroke(pen);
+    cairo_set_dash(pen, nullptr, 0, 0);
+    draw_text(pen, (a + b) / 2, y - 6, text_px, std::to_string(job.number), Align::middle, true);
+  }
+}
+
+}  // namespace
+
+Outcome<std::string> heatmap_png(const Inspection& inspection) {
+  const UnrolledMap& map = inspection.measures.map;
+  const double length_mm = std::min(face_length_mm(map), longest_rim_mm);
+  const double height_mm = std::min(face_height_mm(map), 400.0);
+  const bool has_face = length_mm > 0 && height_mm > 0 && map.deviation_mm.size() == map.columns * map.rows;
+  const int bands = has_face ? static_cast<int>(std::ceil(length_mm / band_mm)) : 1;
+  const double shown_mm = has_face ? std::clamp(length_mm, 160.0, band_mm) : band_mm;
+  const double band_height = (has_face ? height_mm : 10.0) * across_px + 5.2 * text_px;
+  const double head = 150.0;
+  const auto width = static_cast<int>(2 * margin_px + shown_mm * along_px);
+  const auto height = static_cast<int>(head + bands * band_height + 40.0);
+
+  const Surface surface(cairo_image_surface_create(CAIRO_FORMAT_RGB24, width, height));
+  const Pen pen(cairo_create(surface.get()));
+  cairo_set_source_rgb(pen.get(), 1, 1, 1);
+  cairo_paint(pen.get());
+  cairo_set_source_rgb(pen.get(), 0.13, 0.12, 0.1);
+  if (!has_face) {
+    draw_text(pen.get(), margin_px, 60, 24, inspection.plan.instrument, Align::left, true, 60);
+    draw_text(pen.get(), margin_px, 110, text_px,
+              inspection.plan.bevel ? "No bevel face was seen." : "The plan has no bevel: there is no face to map.");
+  } else {
+    const HeatScale scale = heat_scale_for(inspection);
+    draw_text(pen.get(), margin_px, 42, 24, inspection.plan.instrument, Align::left, true, 40);
+    draw_text(pen.get(), margin_px, 70, text_px, "bevel face unrolled; stations in mm");
+    draw_text(pen.get(), margin_px, 96, text_px,
+              "contours: +-" + length_words(scale.limit_mm, inspection.plan.units) + ", " + scale.limit_name);
+    const double bar = std::min(560.0, width - 2 * margin_px - 420.0);
+    if (bar > 200.0) {
+      draw_legend(pen.get(), scale, inspection.plan.units, width - margin_px - bar, 52, bar, 24, 15, 1.0);
+    }
+    for (int band = 0; band < bands; ++band) {
+      FacePlacement place;
+      place.from_mm = map.first_station_mm + band * band_mm;
+      place.to_mm = std::min(place.from_mm + band_mm, map.first_station_mm + length_mm);
+      place.x = margin_px;
+      place.y = head + band * band_height + 1.8 * text_px;
+      place.along_per_mm = along_px;
+      place.across_per_mm = across_px;
+      place.line = 1.2;
+      place.text = text_px;
+      draw_face(pen.get(), inspection, scale, place);
+      draw_stretches(pen.get(), inspection, place);
+      cairo_save(pen.get());
+      const double middle = place.y + height_mm * across_px / 2;
+      cairo_translate(pen.get(), margin_px - 14, middle);
+      cairo_rotate(pen.get(), -1.5707963267948966);
+      draw_text(pen.get(), 0, 0, 14, "lower       upper", Align::middle);
+      cairo_restore(pen.get());
+    }
+  }
+  std::string bytes;
+  if (cairo_surface_write_to_png_stream(surface.get(), append, &bytes) != CAIRO_STATUS_SUCCESS) {
+    return refuse(RefusalReason::output_not_writable, "the heat map could not be drawn",
+                  "free some memory and try again");
+  }
+  return bytes;
+}
+
+}  // namespace rimwright

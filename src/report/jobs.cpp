@@ -1,0 +1,41 @@
+#include "report/jobs.h"
+
+#include <algorithm>
+
+namespace rimwright {
+namespace {
+
+constexpr double shortest_mm = 4.0;  // a stretch of one station still has a width on the rim
+
+bool is_same_place(const Finding& a, const Finding& b) {
+  constexpr double shared_share = 0.4;
+  const auto widened = [](const Finding& f) {
+    const double half = std::max(shortest_mm, f.to_mm - f.from_mm) / 2, middle = (f.from_mm + f.to_mm) / 2;
+    return std::pair(middle - half, middle + half);
+  };
+  const auto [a_from, a_to] = widened(a);
+  const auto [b_from, b_to] = widened(b);
+  const double shared = std::min(a_to, b_to) - std::max(a_from, b_from);
+  return shared >= shared_share * (std::max(a_to, b_to) - std::min(a_from, b_from));
+}
+
+}  // namespace
+
+std::vector<Job> jobs_of(const std::vector<Finding>& findings) {
+  std::vector<Job> jobs;
+  for (std::size_t i = 0; i < findings.size(); ++i) {
+    const auto same = std::find_if(jobs.begin(), jobs.end(), [&](const Job& job) {
+      const Finding& first = findings[job.findings.front()];
+      return job.verdict == findings[i].verdict && first.feature == findings[i].feature &&
+             is_same_place(first, findings[i]);
+    });
+    if (same != jobs.end()) {
+      same->findings.push_back(i);
+    } else {
+      jobs.push_back({static_cast<int>(jobs.size()) + 1, findings[i].verdict, {i}});
+    }
+  }
+  return jobs;
+}
+
+}  // namespace rimwright

@@ -1,0 +1,67 @@
+// The builder's page: what to do, where, how much, which way.
+import {draw_body} from './body_3d.js';
+import {draw_curve} from './curves.js';
+import {page, results, series} from './data.js';
+import {element, table_behind} from './dom.js';
+import {draw_face_legend, draw_face_map, face_table} from './face_map.js';
+import {draw_rim} from './rim_plan.js';
+import {draw_sanding} from './sanding.js';
+import {draw_sections} from './section.js';
+import {select} from './selection.js';
+import {mark, station, station_number, unit} from './words.js';
+
+export const jobs = page.jobs.map((job) => ({...job, places: job.findings.map((i) => results.findings[i])}));
+
+const place_words = (finding) => (finding.to_mm - finding.from_mm < 10 ? `around ${station((finding.from_mm + finding.to_mm) / 2)}` : `${station_number(finding.from_mm)} to ${station(finding.to_mm)}`);
+const sentence = (text) => text.charAt(0).toUpperCase() + text.slice(1) + (/[.!?]$/.test(text) ? '' : '.');
+
+export function verdict_line() {
+  const failed = jobs.filter((j) => j.verdict === 'fail').length, open = jobs.length - failed;
+  const things = (n) => (n === 1 ? 'one thing' : `${n} things`);
+  if (results.verdict === 'pass') return 'Within the plan everywhere it was measured.';
+  if (results.verdict === 'fail') return `Not yet: ${things(failed)} to put right${open ? `, ${things(open)} undecided` : ''}.`;
+  return open ? `Undecided: ${things(open)} the scan cannot settle.` : 'Undecided: nothing of the plan was measured.';
+}
+
+export function verdict_banner() {
+  return element('p', {class: `verdict ${results.verdict}`}, element('span', {class: 'verdict-mark', 'aria-hidden': 'true'}, mark[results.verdict]), element('span', {}, verdict_line()));
+}
+
+function job_list() {
+  if (!jobs.length) return element('p', {class: 'all-well'}, 'Nothing to do.');
+  return element('ol', {class: 'jobs'}, jobs.map((job) => element('li', {class: job.verdict},
+    element('span', {class: `number ${job.verdict}`}, job.number),
+    element('div', {class: 'job-text'},
+      element('p', {class: 'where'}, element('strong', {}, job.places[0].feature), ` \u00b7 ${job.places[0].quantity} \u00b7 ${place_words(job.places[0])}`, job.verdict === 'undecided' ? element('span', {class: 'tag'}, 'undecided') : null),
+      element('p', {class: 'advice'}, sentence(job.places[0].advice)),
+      job.places.slice(1).map((finding) => element('p', {class: 'also'}, `Also ${finding.quantity}: ${finding.advice}.`))),
+    element('button', {type: 'button', class: 'show', onclick: () => {
+      select(job.places[0].worst.station_mm ?? job.places[0].from_mm);
+      document.getElementById('section-title').scrollIntoView({behavior: matchMedia('(prefers-reduced-motion: reduce)').matches ? 'auto' : 'smooth'});
+    }, 'aria-label': `Show job ${job.number} in the section`}, 'Show'))));
+}
+
+export const cautions = () => element('section', {class: 'cautions', 'aria-labelledby': 'cautions-title'},
+  element('h2', {id: 'cautions-title'}, 'Before you cut'),
+  element('ul', {},
+    element('li', {}, 'A scan does not replace a hand check: set a gauge on the work before any cut that cannot be undone.'),
+    element('li', {}, 'Routing: eye and ear protection, work held fast, light passes against the cutter\u2019s turn, both hands clear; unplug to change or reset a cutter.'),
+    element('li', {}, 'Dust, and the fumes of adhesives and lacquers, harm lungs and can burn: extraction, a fitting mask, fresh air, no flames. Follow the makers\u2019 sheets.'),
+    element('li', {}, 'Follow local codes, and leave to licensed practice what they ask it for.')));
+
+export function draw_bench(width) {
+  const half = width > 760 ? Math.floor(width * 0.5) : width;
+  const section = (id, title, ...children) => element('section', {'aria-labelledby': id}, element('h2', {id}, title), children);
+  const map = face_table();
+  const all = series();
+  const main = element('div', {class: 'view bench'},
+    section('jobs-title', jobs.length === 1 ? 'One thing to do' : jobs.length ? `${jobs.length} things to do` : 'To do', job_list()),
+    section('rim-title', 'Where on the rim', element('p', {class: 'hint'}, `The rim from above, to scale; figures are stations in ${unit}. Pick a place to see its section.`), element('div', {class: 'rim-box'}, draw_rim(jobs))),
+    section('section-title', 'Section', element('p', {class: 'hint'}, 'Slide, tap a drawing, or use the left and right arrow keys. Dots are scanned points, lines the fitted faces, filled shapes the planned strips laid in.'), draw_sections(half)),
+    page.map.columns ? section('map-title', 'The face, unrolled', element('p', {class: 'hint'}, 'Upper edge on top. The number over a bracket is the thing to do.'), draw_face_legend(), draw_face_map(jobs, {width}), map ? table_behind('The face as a table', map.head, map.rows) : null) : null,
+    page.sanding ? section('sanding-title', 'Under a flat sanding block', draw_sanding(width)) : null,
+    all.length ? section('curves-title', 'Along the rim', element('p', {class: 'hint'}, 'Dark line: measured. Band round it: U95. Green: allowed. Crosses: out of tolerance.'), all.map((s) => draw_curve(s, {width}))) : null,
+    section('body-title', 'In space', draw_body(width)),
+    cautions());
+  return main;
+}
