@@ -1,5 +1,6 @@
 #include "report/write_result.h"
 
+#include "report/faces_file.h"
 #include "report/heatmap_ply.h"
 #include "report/heatmap_png.h"
 #include "report/report_page.h"
@@ -20,6 +21,10 @@ Outcome<void> write_result(const Inspection& inspection, const ReportContext& co
       .and_then([&] { return put("stations.csv", stations_csv(inspection)); })
       .and_then([&] { return put("heatmap.ply", heatmap_ply(inspection)); })
       .and_then([&] { return put("heatmap.png", heatmap_png(inspection)); })
+      .and_then([&]() -> Outcome<void> {
+        return write_faces(result->path_aside(faces_file_name), faces_of(inspection.measures));
+      })
+      .and_then([&] { return result->flush(faces_file_name); })
       .and_then([&] { return put("report.html", report_page(inspection, context)); })
       .and_then([&] { return result->commit(); });
 }
