@@ -133,6 +133,7 @@ MeshRays::Hit MeshRays::cast(const Vector3& from_mm, const Vector3& direction) c
   Hit hit;
   if (ray.hit.geomID == RTC_INVALID_GEOMETRY_ID) return hit;
   hit.seen = true;
+  hit.triangle = ray.hit.primID;
   hit.distance = static_cast<double>(ray.ray.tfar);
   hit.normal = Eigen::Vector3f(ray.hit.Ng_x, ray.hit.Ng_y, ray.hit.Ng_z).cast<double>().normalized();
   return hit;

@@ -65,6 +65,7 @@ class MeshRays {
     bool seen = false;
     double distance = 0.0;              // in lengths of the direction
     Vector3 normal = Vector3::UnitZ();  // unit, of the triangle
+    std::uint32_t triangle = 0;         // its index
   };
   [[nodiscard]] Hit cast(const Vector3& from_mm, const Vector3& direction) const;
 

@@ -1,0 +1,27 @@
+// The chain from a depth capture to a cloud: read it, learn the camera's noise, bring the frames together, keep the
+// points near the rim with what each is worth.
+#pragma once
+
+#include <filesystem>
+
+#include "capture/depth/capture_verdict.h"
+#include "capture/depth/fuse_frames.h"
+#include "capture/depth/read_depth_capture.h"
+
+namespace rimwright {
+
+struct DepthSettings {
+  ReadDepthSettings read;
+  PatchSettings patches;
+  AlignSettings align;
+  RimZoneSettings zone;
+  FuseSettings fuse;
+  VerdictSettings verdict;
+};
+
+// The scan frame is that of the given poses, or the first image's camera frame; the capture's verdict is in the cloud's
+// notes. Refusals are those of the stages, which see.
+[[nodiscard]] Outcome<Cloud> cloud_from_depth(const std::filesystem::path& folder, const DepthSettings& settings,
+                                              Workers& workers);
+
+}  // namespace rimwright

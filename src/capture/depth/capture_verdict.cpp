@@ -1,0 +1,97 @@
+#include "capture/depth/capture_verdict.h"
+
+#include <algorithm>
+#include <cmath>
+#include <cstdio>
+
+namespace rimwright {
+
+namespace {
+
+template <class... Numbers>
+std::string sentence(const char* format, Numbers... numbers) {
+  char text[400];
+  std::snprintf(text, sizeof text, format, numbers...);
+  return text;
+}
+
+struct FaceSeen {
+  std::size_t cells = 0, steep = 0;
+  double best_deg = 0.0;  // median over the face's cells of the squarest view
+};
+
+FaceSeen seen(const RimZone& zone, ZoneFace face, double steep_deg) {
+  FaceSeen result;
+  std::vector<double> best;
+  for (const ZoneCell& cell : zone.cells()) {
+    if (!cell.near_rim || cell.face != face) continue;
+    ++result.cells;
+    best.push_back(degrees_from_radians(cell.best_incidence_rad));
+    if (best.back() > steep_deg) ++result.steep;
+  }
+  if (!best.empty()) {
+    const auto half = best.begin() + static_cast<std::ptrdiff_t>(best.size() / 2);
+    std::nth_element(best.begin(), half, best.end());
+    result.best_deg = *half;
+  }
+  return result;
+}
+
+}  // namespace
+
+std::vector<std::string> capture_verdict(const DepthCapture& capture, const Alignment& alignment,
+                                         const DepthNoise& noise, const RimZone& zone,
+                                         const VerdictSettings& settings) {
+  std::vector<std::string> notes = capture.notes;
+  const std::size_t frames = capture.frames.size() - alignment.frames_left_out;
+  notes.push_back(sentence(
+      "%zu depth images were aligned on one another in %zu rounds; drift of up to %.2f mm was found and removed.",
+      frames, alignment.joint_steps, alignment.drift_mm));
+  notes.push_back(sentence("The camera's noise is %.2f mm at %.0f mm, square on, and %.1f times that at 65 degrees%s.",
+                           noise.sigma_mm, noise.range_mm,
+                           noise.sigma_z_mm(noise.range_mm, radians_from_degrees(65.0)) / noise.sigma_mm,
+                           noise.range_power_fitted ? "" : " (its growth with range could not be seen)"));
+  notes.push_back(sentence("Single images are warped by about %.3f mm beyond that noise.", alignment.bias_mm));
+  notes.push_back(
+      "Nothing of known size was used: the scale is the depth camera's own; lay the printed target beside the rim, or "
+      "check a length with callipers.");
+  if (alignment.frames_left_out > 0) {
+    notes.push_back(sentence("%zu depth images could not be laid on the others: move the camera more slowly.",
+                             alignment.frames_left_out));
+  }
+  notes.insert(notes.end(), alignment.notes.begin(), alignment.notes.end());
+
+  const FaceSeen side = seen(zone, ZoneFace::upright, settings.steep_deg);
+  if (static_cast<double>(side.steep) > settings.steep_share * static_cast<double>(side.cells)) {
+    notes.push_back(
+        sentence("The side below the rim was seen at more than %.0f degrees over %.0f %% of its area: hold "
+                 "the camera lower.",
+                 settings.steep_deg, 100.0 * static_cast<double>(side.steep) / static_cast<double>(side.cells)));
+  }
+  const FaceSeen top = seen(zone, ZoneFace::level, settings.steep_deg);
+  if (static_cast<double>(top.steep) > settings.steep_share * static_cast<double>(top.cells)) {
+    notes.push_back(
+        sentence("The top beside the rim was seen at more than %.0f degrees over %.0f %% of its area: hold "
+                 "the camera higher.",
+                 settings.steep_deg, 100.0 * static_cast<double>(top.steep) / static_cast<double>(top.cells)));
+  }
+  std::size_t near_cells = 0, few = 0;
+  for (const ZoneCell& cell : zone.cells()) {
+    if (!cell.near_rim) continue;
+    ++near_cells;
+    if (cell.frames < settings.few_frames) ++few;
+  }
+  if (static_cast<double>(few) > settings.few_share * static_cast<double>(near_cells)) {
+    notes.push_back(
+        sentence("%.0f %% of the places near the rim were seen in fewer than %zu images: go along the rim "
+                 "more slowly.",
+                 100.0 * static_cast<double>(few) / static_cast<double>(near_cells), settings.few_frames));
+  }
+  if (noise.range_mm > settings.farthest_good_mm) {
+    notes.push_back(
+        sentence("The camera was held %.0f mm away: hold it at about 300 mm, if it can see so near.", noise.range_mm));
+  }
+  return notes;
+}
+
+}  // namespace rimwright

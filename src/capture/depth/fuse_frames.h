@@ -1,0 +1,38 @@
+// Aligned depth frames into one cloud. No smoothed volume: a signed-distance grid rounds the corners of ledges, so the
+// pixels themselves are kept near the rim, each with its own standard deviation, and averaging is left to the section
+// fits. Pixels between two depths ('flying' pixels) are dropped.
+#pragma once
+
+#include <cstddef>
+
+#include "capture/depth/align_frames.h"
+#include "capture/depth/rim_zone.h"
+#include "core/cloud.h"
+
+namespace rimwright {
+
+struct FuseSettings {
+  std::size_t most_points = 4'000'000;  // near the rim; beyond, an even share of all is kept
+  double far_spacing_mm = 2.0;          // elsewhere: one point a cell of this side, for finding top and side
+  double steepest_deg = 75.0;           // beyond, depth noise lies almost along the face and says little
+  int neighbours_needed = 4;            // of 8, at a depth that noise and slope explain
+  double least_density_share = 0.1;     // of the median density near the rim; thinner places are strays
+  // Relative standard uncertainty of the scale when nothing of known size is in view: this many times the noise's share
+  // of the range, but at least least_scale_u. Calibrated cameras hold scale about as well as they hold depth.
+  // Common practice, no source.
+  double scale_u_per_noise = 2.5;
+  double least_scale_u = 0.001;
+  // How far the error that a whole frame shares (see Alignment::bias_mm) averages out over a pass, and over what
+  // distance it stays alike. Common practice, no source: it drifts slowly, so a pass holds about four independent
+  // turns.
+  double bias_share = 0.5;
+  double bias_length_mm = 40.0;
+};
+
+// The cloud in the scan frame, with sigma along the normal for each point; order is that of frames and pixels and does
+// not depend on threads. Refuses with too_few_points below 1000 points near the rim.
+[[nodiscard]] Outcome<Cloud> fuse_frames(const DepthCapture& capture, const Alignment& alignment,
+                                         const DepthNoise& noise, const RimZone& zone, const FuseSettings& settings,
+                                         Workers& workers);
+
+}  // namespace rimwright
