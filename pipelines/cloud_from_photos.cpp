@@ -46,7 +46,7 @@ Outcome<Cloud> cloud_from_photos(const std::filesystem::path& folder, const Phot
   stack.views = network->views();
 
   say(settings, "measuring the surface");
-  const RimZone zone(seeds, settings.target, settings.zone);
+  const SurfaceZone zone(seeds, settings.target, settings.zone);
   if (zone.is_empty()) {
     return refuse(RefusalReason::capture_insufficient, "no side face is seen in the photos",
                   "take some from lower down, and scribble with a pencil on plain wood");

@@ -13,8 +13,8 @@
 #include "capture/photos/match_features.h"
 #include "capture/photos/place_by_target.h"
 #include "capture/photos/read_photos.h"
-#include "capture/photos/rim_zone.h"
 #include "capture/photos/seed_patches.h"
+#include "capture/photos/surface_zone.h"
 #include "capture/scale_target.h"
 #include "core/cloud.h"
 #include "core/parallel.h"
@@ -31,7 +31,7 @@ struct PhotoSettings {
   MatchFeaturesSettings match;
   AdjustCamerasSettings adjust;
   SeedPatchesSettings seeds;
-  RimZoneSettings zone;
+  SurfaceZoneSettings zone;
   GrowPatchesSettings grow;
   KeepSupportedSettings support;
   CloudOfPatchesSettings cloud;

@@ -1,4 +1,4 @@
-#include "capture/photos/rim_zone.h"
+#include "capture/photos/surface_zone.h"
 
 #include <algorithm>
 #include <cmath>
@@ -6,7 +6,8 @@
 
 namespace rimwright {
 
-RimZone::RimZone(const std::vector<Patch>& seeds, const ScaleTarget& target, const RimZoneSettings& settings)
+SurfaceZone::SurfaceZone(const std::vector<Patch>& seeds, const ScaleTarget& target,
+                         const SurfaceZoneSettings& settings)
     : settings_(settings), target_(target) {
   constexpr double neighbourhood_mm = 15.0;
   std::vector<Vector2> steep, side;
@@ -38,7 +39,7 @@ RimZone::RimZone(const std::vector<Patch>& seeds, const ScaleTarget& target, con
   }
 }
 
-bool RimZone::holds(const Vector3& p) const {
+bool SurfaceZone::holds(const Vector3& p) const {
   if (near_.empty() || p.z() < -settings_.deepest_mm || p.z() > settings_.highest_mm) return false;
   const double margin = settings_.target_margin_mm;
   const bool on_board = p.x() > -margin && p.x() < target_.width_mm() + margin && p.y() < margin &&

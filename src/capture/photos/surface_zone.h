@@ -8,7 +8,7 @@
 
 namespace rimwright {
 
-struct RimZoneSettings {
+struct SurfaceZoneSettings {
   double steep_below_cosine = 0.4;  // of normal and up: what is steeper is taken for side
   double within_mm = 42.0;        // of the side, in plan: bevels reach some 30 mm in, and the top beside them is needed
   double deepest_mm = 50.0;       // down the side below the sheet; the side line wants 40 mm
@@ -19,14 +19,14 @@ struct RimZoneSettings {
 };
 
 // A map in plan (the sheet's x and y) of the places near the side, found from the first patches alone.
-class RimZone {
+class SurfaceZone {
  public:
-  RimZone(const std::vector<Patch>& seeds, const ScaleTarget& target, const RimZoneSettings& settings);
+  SurfaceZone(const std::vector<Patch>& seeds, const ScaleTarget& target, const SurfaceZoneSettings& settings);
   [[nodiscard]] bool holds(const Vector3& at_sheet_mm) const;
   [[nodiscard]] bool is_empty() const { return near_.empty(); }
 
  private:
-  RimZoneSettings settings_;
+  SurfaceZoneSettings settings_;
   ScaleTarget target_;
   double left_ = 0.0, bottom_ = 0.0;
   long columns_ = 0, rows_ = 0;
