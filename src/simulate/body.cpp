@@ -232,7 +232,7 @@ void Body::place_channels(Section& section) const {
       auto at = [&](double width, double depth) { return uh_from_out_up(origin + width * first + depth * into); };
       const Vector2 floor_end = at(step.width_mm - fillet, step.depth_mm);
       const Vector2 wall_end = at(step.width_mm, step.depth_mm - fillet);
-      const SurfaceLabel label{BodyFace::floor, static_cast<int>(c), static_cast<int>(k)};
+      const SurfaceLabel label{BodyFace::floor, static_cast<std::int8_t>(c), static_cast<std::int8_t>(k)};
       SectionCurve* curve = &section.curves[first_place + 3 * k];
       curve[0].active = curve[2].active = true;
       curve[0].label = curve[1].label = curve[2].label = label;

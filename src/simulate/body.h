@@ -5,6 +5,8 @@
 // image x -> -x; stations keep running along the same, mirrored, curve.
 #pragma once
 
+#include <algorithm>
+
 #include "core/refusal.h"
 #include "simulate/outline.h"
 #include "simulate/section.h"
@@ -39,6 +41,10 @@ class Body {
 
   // How far a station lies inside a stretch, from its nearer end; negative outside. Wraps on closed outlines.
   [[nodiscard]] double inside_mm(double station_mm, double from_mm, double to_mm) const;
+  // The station on the rim: wrapped when closed, held at the ends when open.
+  [[nodiscard]] double wrapped(double station_mm) const {
+    return closed() ? past_mm(station_mm, 0.0) : std::clamp(station_mm, 0.0, rim_length_mm());
+  }
   // From the stretch's start, wrapped on closed outlines.
   [[nodiscard]] double past_mm(double station_mm, double from_mm) const;
 

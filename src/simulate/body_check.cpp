@@ -166,9 +166,8 @@ Outcome<Body> Body::from(const BodySpec& given) {
     double first = 0.0, last = stretch;
     while (body.intended_drop_mm(bevel.from_mm + first) < enough) first += 0.5;
     while (body.intended_drop_mm(bevel.from_mm + last) < enough) last -= 0.5;
-    auto wrapped = [&](double s) { return body.closed() ? body.past_mm(s, 0.0) : s; };
-    channel.from_mm = wrapped(bevel.from_mm + first);
-    channel.to_mm = wrapped(bevel.from_mm + last);
+    channel.from_mm = body.wrapped(bevel.from_mm + first);
+    channel.to_mm = body.wrapped(bevel.from_mm + last);
   }
   return body;
 }

@@ -5,6 +5,7 @@
 // the top. The rim corner is where side and top would meet if no wood had been taken there.
 #pragma once
 
+#include <cstdint>
 #include <optional>
 #include <string>
 #include <vector>
@@ -79,7 +80,7 @@ enum class DefectKind {
   channel_width,      // size added to a step's width (negative = too narrow)
 };
 
-enum class BodyFace { side, top, bevel, floor, wall, fillet };
+enum class BodyFace : std::int8_t { side, top, bevel, floor, wall, fillet };
 
 struct DefectSpec {
   DefectKind kind = DefectKind::wave;

@@ -54,7 +54,7 @@ Transform random_pose(Random& random) {
 
 struct RawPoint {
   Vector3 position_mm;  // body frame, with errors
-  Vector3 normal;
+  Eigen::Vector3f normal;
   float station_mm;
   std::int8_t face;
 };
@@ -91,14 +91,13 @@ class Instrument {
   std::array<SmoothField, 3> warp_;
 };
 
-void add_mixed_points(const ScannerSpec& spec, Random& random, const std::vector<SurfaceSample>& samples,
+void add_mixed_points(const ScannerSpec& spec, double rim_mm, Random& random, const std::vector<SurfaceSample>& samples,
                       std::vector<RawPoint>& points) {
   const auto wanted = static_cast<std::size_t>(spec.mixed_share * static_cast<double>(samples.size()));
   if (wanted == 0) return;
   std::size_t made = 0;
   // Samples come in the order of their stations, so a partner across an edge is found within a millimetre of list.
-  const double length_mm = std::max(1.0, samples.back().station_mm - samples.front().station_mm);
-  const auto reach = static_cast<std::uint64_t>(1.0 + static_cast<double>(samples.size()) / length_mm);
+  const auto reach = static_cast<std::uint64_t>(1.0 + static_cast<double>(samples.size()) / rim_mm);
   for (std::size_t tries = 0; made < wanted && tries < 4000 * wanted + 1000; ++tries) {
     const std::size_t i = random.below(samples.size());
     const std::size_t j = std::min(samples.size() - 1, i + 1 + random.below(reach));
@@ -107,7 +106,7 @@ void add_mixed_points(const ScannerSpec& spec, Random& random, const std::vector
     if (p.label == q.label || apart < 0.3 || apart > 2.0) continue;
     const double share = random.uniform();
     points.push_back({p.position_mm + share * (q.position_mm - p.position_mm), p.normal,
-                      static_cast<float>(p.station_mm + share * (q.station_mm - p.station_mm)), -1});
+                      p.station_mm + static_cast<float>(share) * (q.station_mm - p.station_mm), -1});
     ++made;
   }
 }
@@ -129,7 +128,7 @@ void add_strays(const ScannerSpec& spec, Random& random, std::vector<RawPoint>& 
         p[axis] = random.uniform(box.min()[axis] - margin[axis], box.max()[axis] + margin[axis]);
       }
     }
-    points.push_back({p, Vector3::UnitZ(), no_station, -1});
+    points.push_back({p, Eigen::Vector3f::UnitZ(), no_station, -1});
   }
 }
 
@@ -160,7 +159,7 @@ Cloud to_cloud(const std::vector<RawPoint>& points, const ScannerSpec& spec, con
     cloud.y.push_back(static_cast<float>(q.y()));
     cloud.z.push_back(static_cast<float>(q.z()));
     if (spec.normals) {
-      const Vector3 normal = 127.0 * (T_scan_body.linear() * p.normal);
+      const Vector3 normal = 127.0 * (T_scan_body.linear() * p.normal.cast<double>());
       cloud.normals.push_back({static_cast<std::int8_t>(std::lround(normal.x())),
                                static_cast<std::int8_t>(std::lround(normal.y())),
                                static_cast<std::int8_t>(std::lround(normal.z()))});
@@ -221,14 +220,16 @@ Outcome<SimulatedScan> scan_cloud(const Body& body, const ScannerSpec& spec, std
   std::vector<RawPoint> points;
   points.reserve(samples.size() + clamps.size() + table.size());
   for (const SurfaceSample& s : samples) {
-    points.push_back({instrument.seen(s.position_mm, s.normal), s.normal, static_cast<float>(s.station_mm),
+    points.push_back({instrument.seen(s.position_mm, s.normal.cast<double>()), s.normal, s.station_mm,
                       static_cast<std::int8_t>(s.label.face)});
   }
-  add_mixed_points(spec, random, samples, points);
+  const double rim_mm = spec.to_mm > spec.from_mm ? spec.to_mm - spec.from_mm : body.rim_length_mm();
+  add_mixed_points(spec, rim_mm, random, samples, points);
+  std::vector<SurfaceSample>().swap(samples);
   add_strays(spec, random, points);
   for (const std::vector<Vector3>* clutter : {&clamps, &table}) {
     for (const Vector3& p : *clutter) {
-      points.push_back({instrument.seen(p, Vector3::UnitZ()), Vector3::UnitZ(), no_station, -1});
+      points.push_back({instrument.seen(p, Vector3::UnitZ()), Eigen::Vector3f::UnitZ(), no_station, -1});
     }
   }
   // The order of a file tells nothing about the rim.
@@ -246,8 +247,15 @@ Outcome<SimulatedScan> scan_cloud(const Body& body, const ScannerSpec& spec, std
   truth.to_mm = spec.to_mm;
   truth.band_mm = spec.band_mm;
   scan.truth = truth_of(body, T_scan_body, truth);
-  // A slow warp carries the rim corner with it.
+  // A slow warp carries the rim corner with it; a clamp hides it.
   for (TrueStation& station : scan.truth.stations) {
+    for (const ClampSpec& clamp : spec.clamps) {
+      const double half = 0.5 * clamp.along_mm;
+      if (body.inside_mm(station.station_mm, body.wrapped(clamp.at_mm - half), body.wrapped(clamp.at_mm + half)) >
+          0.0) {
+        station.hidden = true;
+      }
+    }
     const Vector3 in_body = T_scan_body.inverse() * station.at_scan_mm;
     station.at_scan_mm = T_scan_body * (in_body + instrument.warp_at(in_body));
   }

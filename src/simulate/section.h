@@ -16,8 +16,8 @@ namespace rimwright {
 
 struct SurfaceLabel {
   BodyFace face = BodyFace::side;
-  int channel = -1;  // index of the channel, for floor, wall and fillet
-  int step = -1;     // index of the step, from the outside in
+  std::int8_t channel = -1;  // index of the channel, for floor, wall and fillet
+  std::int8_t step = -1;     // index of the step, from the outside in
   friend bool operator==(const SurfaceLabel&, const SurfaceLabel&) = default;
 };
 

@@ -94,8 +94,8 @@ bool fill(const Body& body, const ScannerSpec& spec, double from_mm, double to_m
       // X_s x X_u in (T, b, a).
       const Vector2 in_plane = out_up_from_uh({-spot.stretch * spot.slope_u, spot.stretch});
       const Vector3 normal = -spot.slope_s * along + in_plane.x() * out + Vector3(0.0, 0.0, in_plane.y());
-      samples.push_back(
-          {body.point(section, p), body.mirrored(normal / spot.area), station, section.curves[spot.curve].label});
+      samples.push_back({body.point(section, p), body.mirrored(normal / spot.area).cast<float>(),
+                         static_cast<float>(station), section.curves[spot.curve].label});
     }
   }
   return true;
@@ -181,8 +181,8 @@ std::vector<SurfaceSample> sample_inner_top(const Body& body, const ScannerSpec&
     const OutlineDistance::Nearest nearest = distance.nearest(plan);
     if (nearest.out_mm > -band) continue;
     samples.push_back({body.mirrored({plan.x(), plan.y(), body.top_height_mm(plan)}),
-                       body.mirrored(normal),
-                       nearest.station_mm,
+                       body.mirrored(normal).cast<float>(),
+                       static_cast<float>(nearest.station_mm),
                        {BodyFace::top, -1, -1}});
   }
   return samples;

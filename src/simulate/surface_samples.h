@@ -12,8 +12,8 @@ namespace rimwright {
 // Body frame, already mirrored where the body is left-handed. The normal points to the air.
 struct SurfaceSample {
   Vector3 position_mm;
-  Vector3 normal;
-  double station_mm;
+  Eigen::Vector3f normal;
+  float station_mm;
   SurfaceLabel label;
 };
 

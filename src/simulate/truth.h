@@ -21,6 +21,7 @@ struct TrueStep {
 struct TrueStation {
   double station_mm = 0.0;
   Vector3 at_scan_mm = Vector3::Zero();  // rim corner
+  bool hidden = false;                   // under a clamp: nothing can be measured here
   bool bevel_present = false;
   double angle_deg = 0.0;
   double drop_mm = 0.0;

@@ -54,7 +54,8 @@ Json bevel_json(const Truth& truth) {
                         {"drop_mm", s.drop_mm},
                         {"top_reach_mm", s.top_reach_mm},
                         {"straightness_mm", s.straightness_mm},
-                        {"departure_mm", s.departure_mm}});
+                        {"departure_mm", s.departure_mm},
+                        {"hidden", s.hidden}});
   }
   if (stations.empty()) return nullptr;
   const TrueFairness& f = truth.fairness;
@@ -98,7 +99,9 @@ Json channels_json(const Truth& truth, const BodySpec& body) {
                          {"depth_mm", step.present ? Json(step.depth_mm) : Json()},
                          {"from_end_mm", step.from_end_mm}});
       }
-      if (any) stations.push_back({{"station_mm", s.station_mm}, {"at", at_of(s.at_scan_mm)}, {"steps", steps}});
+      if (any)
+        stations.push_back(
+            {{"station_mm", s.station_mm}, {"at", at_of(s.at_scan_mm)}, {"hidden", s.hidden}, {"steps", steps}});
     }
     channels.push_back({{"name", spec.name},
                         {"corner", corner_names[static_cast<int>(spec.corner)]},
