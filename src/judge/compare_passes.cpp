@@ -38,14 +38,17 @@ double station_shift(const Pass& before, const Pass& after, const PassAlignment&
 
 std::vector<RemovalStretch> in_stretches(const std::vector<RemovalCell>& cells, double stretch_mm) {
   struct Sum {
-    double removed = 0.0, own_variance = 0.0, alignment = 0.0, most = -std::numeric_limits<double>::infinity();
+    double removed = 0.0, own_variance = 0.0, alignment = 0.0, shared = 0.0,
+           most = -std::numeric_limits<double>::infinity();
     std::size_t cells = 0;
   };
   std::map<std::pair<long, int>, Sum> sums;
   for (const RemovalCell& cell : cells) {
     Sum& sum = sums[{std::lround(std::floor(cell.station_mm / stretch_mm)), static_cast<int>(cell.kind)}];
     sum.removed += cell.removed_mm;
-    sum.own_variance += cell.u_mm * cell.u_mm - cell.u_alignment_mm * cell.u_alignment_mm;
+    sum.own_variance +=
+        cell.u_mm * cell.u_mm - cell.u_alignment_mm * cell.u_alignment_mm - cell.u_shared_mm * cell.u_shared_mm;
+    sum.shared += cell.u_shared_mm;
     sum.alignment += cell.u_alignment_mm;
     sum.most = std::max(sum.most, cell.removed_mm);
     ++sum.cells;
@@ -61,7 +64,7 @@ std::vector<RemovalStretch> in_stretches(const std::vector<RemovalCell>& cells, 
     // Cells overlap their neighbours, whose fits share points: about four cells hold one cell's worth of news.
     constexpr double cells_together = 4.0;
     const double own = std::sqrt(sum.own_variance / count * std::min(1.0, cells_together / count));
-    stretch.u95_mm = 1.959963984540054 * std::hypot(own, sum.alignment / count);
+    stretch.u95_mm = 1.959963984540054 * std::hypot(own, sum.alignment / count, sum.shared / count);
     stretch.most_removed_mm = sum.most;
     stretch.cells = sum.cells;
     stretches.push_back(stretch);

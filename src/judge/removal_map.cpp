@@ -66,6 +66,18 @@ struct Extras {
   double left_mm = std::numeric_limits<double>::quiet_NaN();
 };
 
+// Most cells lost little: a short cylinder holds few points and is quick. A surface near its end may be cut off by it,
+// and then the whole depth is searched.
+LocalPlane earlier_plane(const SurfacePoints& surface, const Vector3& at, const Vector3& normal,
+                         const RemovalSettings& settings) {
+  constexpr double short_reach_mm = 2.5;
+  const LocalPlane near = surface.plane_along(at, normal, settings.radius_mm, settings.most_added_mm, short_reach_mm);
+  const double tilt_mm =
+      settings.radius_mm * std::sqrt(1.0 - std::min(1.0, near.normal.dot(normal) * near.normal.dot(normal)));
+  if (near.found && std::abs(near.height_mm) + tilt_mm + 5.0 * near.noise_mm < settings.most_added_mm) return near;
+  return surface.plane_along(at, normal, settings.radius_mm, settings.most_added_mm, settings.most_removed_mm);
+}
+
 }  // namespace
 
 double RemovalCell::u95_mm() const { return 1.959963984540054 * u_mm; }
@@ -110,8 +122,7 @@ std::vector<RemovalCell> removal_map(const Pass& before, const Pass& after, cons
                                          kind == FaceKind::top ? after_faces.side : after_faces.top);
       const Vector3 at_before = alignment.to_before(cell.at_after_mm);
       const Vector3 normal_before = alignment.direction_to_before(normal);
-      const LocalPlane was = earlier_surface.plane_along(at_before, normal_before, settings.radius_mm,
-                                                         settings.most_added_mm, settings.most_removed_mm);
+      const LocalPlane was = earlier_plane(earlier_surface, at_before, normal_before, settings);
       if (!was.found) continue;
       // An edge or a second surface within the cylinder shows as scatter: no single plane was there.
       constexpr double plain_factor = 2.0;
@@ -119,9 +130,12 @@ std::vector<RemovalCell> removal_map(const Pass& before, const Pass& after, cons
       if (was.scatter_mm > plain_factor * std::sqrt(was.noise_mm * was.noise_mm + shared)) continue;
       cell.removed_mm = was.height_mm;
       cell.u_alignment_mm = alignment.u_along_mm(at_before, normal_before);
+      // Form is a bound and not a spread: a rectangular distribution of that half-width.
+      const double form = (was.form_mm * was.form_mm + later.form_mm * later.form_mm) / 3.0;
+      cell.u_shared_mm = std::sqrt(shared + form);
       cell.u_mm =
           std::sqrt(was.leverage * was.noise_mm * was.noise_mm + later.leverage * later.noise_mm * later.noise_mm +
-                    shared + cell.u_alignment_mm * cell.u_alignment_mm);
+                    shared + form + cell.u_alignment_mm * cell.u_alignment_mm);
       const Vector3 across = normal.cross(frame.tangent).normalized();
       const Vector3 from_corner = cell.at_after_mm - frame.corner;
       cell.across_mm = across.dot(from_corner);

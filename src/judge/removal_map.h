@@ -24,6 +24,7 @@ struct RemovalCell {
   double removed_mm = 0.0;                // along the later surface's normal; positive = wood came off
   double u_mm = 0.0;                      // standard uncertainty, all of it
   double u_alignment_mm = 0.0;            // the part that all cells share through the alignment
+  double u_shared_mm = 0.0;               // the part that neighbouring cells share
   double left_mm = 0.0;                   // mean deviation of the later surface from its target; NaN off the bevel
   [[nodiscard]] double u95_mm() const;    // normal distribution; each cell has many points
   [[nodiscard]] bool came_off() const;    // the whole interval above zero

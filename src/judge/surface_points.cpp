@@ -116,16 +116,30 @@ LocalPlane SurfacePoints::plane_along(const Vector3& place_mm, const Vector3& ax
   constexpr double most_leverage_times_n = 4.0;
   if (plane.leverage * static_cast<double>(inside.size()) > most_leverage_times_n || slope > steepest_slope)
     return plane;
-  double sum_of_squares = 0.0;
-  for (const InCylinder& p : inside) {
-    const double residual = p.h - fit[0] - fit[1] * p.u - fit[2] * p.v;
-    sum_of_squares += residual * residual;
+  double sum_of_squares = 0.0, mean_square_radius = 0.0;
+  for (InCylinder& p : inside) {
+    p.h -= fit[0] + fit[1] * p.u + fit[2] * p.v;  // from here on the residual
+    sum_of_squares += p.h * p.h;
+    mean_square_radius += (p.u * p.u + p.v * p.v) / static_cast<double>(inside.size());
   }
   plane.found = true;
   plane.height_mm = fit[0];
   plane.normal = (n - fit[1] * e1 - fit[2] * e2).normalized();
   plane.noise_mm = std::sqrt(variance / static_cast<double>(inside.size()) * (1.0 + slope * slope));
   plane.scatter_mm = std::sqrt(sum_of_squares / static_cast<double>(inside.size() - 3));
+  // A curved surface h = c r^2 / 2 shifts the plane's height by half of c times the mean r^2. What the residuals show
+  // of it, less what noise alone would show, is taken as the form of the surface.
+  double bowl = 0.0, bowl_weight = 0.0;
+  for (const InCylinder& p : inside) {
+    const double r2 = p.u * p.u + p.v * p.v - mean_square_radius;
+    bowl += p.h * r2;
+    bowl_weight += r2 * r2;
+  }
+  if (bowl_weight > 0.0) {
+    const double shift = bowl / bowl_weight * mean_square_radius;
+    const double by_noise = plane.noise_mm * mean_square_radius / std::sqrt(bowl_weight);
+    plane.form_mm = std::sqrt(std::max(0.0, shift * shift - by_noise * by_noise));
+  }
   return plane;
 }
 

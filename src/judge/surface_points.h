@@ -19,6 +19,7 @@ struct LocalPlane {
   double noise_mm = 0.0;          // expected standard deviation of one point along the axis
   double scatter_mm = 0.0;        // standard deviation of the points about the plane, along the axis
   double leverage = 1.0;          // var(height) = leverage * noise^2; 1 / n when the points lie evenly about the axis
+  double form_mm = 0.0;           // how far a bulge or hollow of the surface within the radius may shift the height
 };
 
 class SurfacePoints {
