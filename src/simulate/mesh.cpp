@@ -87,6 +87,7 @@ class Mesher {
  private:
   static std::vector<Vector2> creases(const Section& section, const std::vector<SectionPiece>& pieces) {
     std::vector<Vector2> found;
+    found.reserve(pieces.size() + 1);
     for (const SectionPiece& piece : pieces) {
       found.emplace_back(piece.u_from, section.curves[piece.curve].height(piece.u_from));
     }

@@ -6,6 +6,7 @@
 
 #include <cstring>
 #include <filesystem>
+#include <fstream>
 
 #include "simulate/write_scan.h"
 
@@ -135,6 +136,7 @@ TEST(BodyFile, MissingAndOversizedFiles) {
 TEST(BodyFile, SampleBodiesAreBuilt) {
   int bodies = 0;
   for (const auto& entry : std::filesystem::directory_iterator(RIMWRIGHT_SAMPLES "/bodies")) {
+    if (entry.path().extension() != ".yaml") continue;
     const auto file = read_body_file(entry.path());
     ASSERT_TRUE(file) << file.error().sentence();
     const auto body = Body::from(file->body);
@@ -143,7 +145,24 @@ TEST(BodyFile, SampleBodiesAreBuilt) {
     EXPECT_THAT(plan_yaml(body->spec(), file->plan), testing::HasSubstr("instrument: "));
     ++bodies;
   }
-  EXPECT_GE(bodies, 1);
+  EXPECT_GE(bodies, 20);
+}
+
+// The body file that the sample bodies' README shows key by key is a body.
+TEST(BodyFile, TheDocumentedExampleIsABody) {
+  std::ifstream readme(RIMWRIGHT_SAMPLES "/bodies/README.md");
+  std::string line, text;
+  while (std::getline(readme, line)) {
+    if (text.empty() && line.rfind("    name:", 0) != 0) continue;
+    if (line.rfind("    ", 0) != 0) break;
+    text += line.substr(4) + "\n";
+  }
+  const auto file = parse_body_file(text);
+  ASSERT_TRUE(file) << file.error().sentence();
+  const auto body = Body::from(file->body);
+  ASSERT_TRUE(body) << body.error().sentence();
+  EXPECT_NEAR(body->rim_length_mm(), 540.0, 1e-9);
+  EXPECT_EQ(file->body.defects.size(), 11u);
 }
 
 TEST(WriteScan, PlyHoldsTheCloudInItsUnit) {
