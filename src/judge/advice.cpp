@@ -168,7 +168,7 @@ std::string advise_undecided(const Plan& plan, const JudgedSeries& series, const
   const double limit = stretch.above ? station.upper : station.lower;
   const double margin = std::abs(station.value - limit);
   const std::string where = stretch_words(stretch.from_mm, stretch.to_mm, plan.units);
-  std::string advice = series.quantity + " " + amount(station.value) + " +- " + amount(station.u95) + " " + where +
+  std::string advice = series.quantity + " " + amount(station.value) + " ± " + amount(station.u95) + " " + where +
                        " against a limit of " + amount(limit) + ": ";
 
   double total_squared = 0.0;

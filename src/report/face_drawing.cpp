@@ -6,6 +6,7 @@
 
 #include "judge/words.h"
 #include "report/contours.h"
+#include "report/lettering.h"
 
 namespace rimwright {
 namespace {
@@ -79,6 +80,11 @@ void draw_contours(cairo_t* pen, const UnrolledMap& map, const HeatScale& scale,
   }
 }
 
+}  // namespace
+
+double face_height_mm(const UnrolledMap& map) { return static_cast<double>(map.rows) * map.across_step_mm; }
+double face_length_mm(const UnrolledMap& map) { return static_cast<double>(map.columns) * map.station_step_mm; }
+
 void draw_ticks(cairo_t* pen, const FacePlacement& place, double height) {
   set_colour(pen, ink);
   const double bottom = place.y + height;
@@ -95,75 +101,6 @@ void draw_ticks(cairo_t* pen, const FacePlacement& place, double height) {
     std::snprintf(label, sizeof label, "%.0f", s);
     draw_text(pen, x, bottom + 1.6 * place.text, place.text, label, Align::middle);
   }
-}
-
-}  // namespace
-
-double face_height_mm(const UnrolledMap& map) { return static_cast<double>(map.rows) * map.across_step_mm; }
-double face_length_mm(const UnrolledMap& map) { return static_cast<double>(map.columns) * map.station_step_mm; }
-
-std::string drawable(const std::string& text, std::size_t most) {
-  std::string clean;
-  std::size_t characters = 0;
-  for (std::size_t i = 0; i < text.size();) {
-    if (characters == most) return clean + "\xE2\x80\xA6";
-    const auto lead = static_cast<unsigned char>(text[i]);
-    const std::size_t length = lead < 0x80                   ? 1
-                               : lead >= 0xC2 && lead < 0xE0 ? 2
-                               : lead >= 0xE0 && lead < 0xF0 ? 3
-                               : lead >= 0xF0 && lead < 0xF5 ? 4
-                                                             : 0;
-    bool valid = length > 0 && i + length <= text.size();
-    for (std::size_t k = 1; valid && k < length; ++k)
-      valid = (static_cast<unsigned char>(text[i + k]) & 0xC0U) == 0x80U;
-    if (length == 3 && valid) {  // overlong forms and surrogates
-      const auto second = static_cast<unsigned char>(text[i + 1]);
-      valid = !(lead == 0xE0 && second < 0xA0) && !(lead == 0xED && second > 0x9F);
-    }
-    if (length == 4 && valid) {
-      const auto second = static_cast<unsigned char>(text[i + 1]);
-      valid = !(lead == 0xF0 && second < 0x90) && !(lead == 0xF4 && second > 0x8F);
-    }
-    if (!valid) {
-      clean += "\xEF\xBF\xBD";
-      ++i;
-    } else {
-      if (lead < 0x20 || lead == 0x7F) {
-        clean += ' ';
-      } else {
-        clean.append(text, i, length);
-      }
-      i += length;
-    }
-    ++characters;
-  }
-  return clean;
-}
-
-namespace {
-void choose_font(cairo_t* pen, double size, bool bold) {
-  cairo_select_font_face(pen, "DejaVu Sans", CAIRO_FONT_SLANT_NORMAL,
-                         bold ? CAIRO_FONT_WEIGHT_BOLD : CAIRO_FONT_WEIGHT_NORMAL);
-  cairo_set_font_size(pen, size);
-}
-}  // namespace
-
-double text_width(cairo_t* pen, double size, const std::string& text, bool bold) {
-  choose_font(pen, size, bold);
-  cairo_text_extents_t extents;
-  cairo_text_extents(pen, drawable(text).c_str(), &extents);
-  return extents.x_advance;
-}
-
-void draw_text(cairo_t* pen, double x, double y, double size, const std::string& text, Align align, bool bold,
-               std::size_t most) {
-  choose_font(pen, size, bold);
-  const std::string clean = drawable(text, most);
-  cairo_text_extents_t extents;
-  cairo_text_extents(pen, clean.c_str(), &extents);
-  const double shift = align == Align::left ? 0.0 : align == Align::middle ? extents.x_advance / 2 : extents.x_advance;
-  cairo_move_to(pen, x - shift, y);
-  cairo_show_text(pen, clean.c_str());
 }
 
 void draw_face(cairo_t* pen, const Inspection& inspection, const HeatScale& scale, const FacePlacement& place) {

@@ -2,22 +2,11 @@
 // Shared by heatmap.png, the printed strip and the summary sheet. Cairo stays behind this file and its users.
 #pragma once
 
-#include <cairo.h>
-
-#include <memory>
-#include <string>
-
 #include "judge/inspection.h"
 #include "report/heat_colours.h"
+#include "report/lettering.h"
 
 namespace rimwright {
-
-struct CairoFree {
-  void operator()(cairo_surface_t* surface) const { cairo_surface_destroy(surface); }
-  void operator()(cairo_t* cairo) const { cairo_destroy(cairo); }
-};
-using Surface = std::unique_ptr<cairo_surface_t, CairoFree>;
-using Pen = std::unique_ptr<cairo_t, CairoFree>;
 
 // A stretch of the face on paper: station `from_mm` lies at x; the upper edge lies towards smaller y.
 struct FacePlacement {
@@ -35,17 +24,11 @@ struct FacePlacement {
 // The face itself with contours, hatch, frame and ticks each 10 mm below it, numbered each 50 mm.
 void draw_face(cairo_t* pen, const Inspection& inspection, const HeatScale& scale, const FacePlacement& place);
 
+// Ticks and their numbers alone, below a face `height` high.
+void draw_ticks(cairo_t* pen, const FacePlacement& place, double height);
+
 // Colour bar with zero and the limits marked; `width` and `height` of the bar itself. Text lies below it.
 void draw_legend(cairo_t* pen, const HeatScale& scale, LengthUnit units, double x, double y, double width,
                  double height, double text, double line);
-
-enum class Align { left, middle, right };
-// y is the base line. Text that is not UTF-8 is replaced; longer than `most` characters is cut with an ellipsis.
-void draw_text(cairo_t* pen, double x, double y, double size, const std::string& text, Align align = Align::left,
-               bool bold = false, std::size_t most = 200);
-[[nodiscard]] double text_width(cairo_t* pen, double size, const std::string& text, bool bold = false);
-
-// Replaces what is not UTF-8 or a control character, and cuts to `most` characters.
-[[nodiscard]] std::string drawable(const std::string& text, std::size_t most = 200);
 
 }  // namespace rimwright

@@ -7,6 +7,7 @@
 
 #include "judge/compare.h"
 #include "judge/dry_fit.h"
+#include "judge/sanding_block.h"
 #include "report/heat_colours.h"
 #include "report/jobs.h"
 
@@ -218,6 +219,20 @@ void add_fullest(const Inspection& inspection, Json& page) {
   if (fullest.is_known()) page["fullest_mm"] = {number(fullest.from_mm), number(fullest.to_mm)};
 }
 
+void add_sanding(const Inspection& inspection, const ReportContext& context, Json& page) {
+  SandingSettings settings;
+  settings.block_length_mm = context.sanding_block_mm;
+  const SandingBlock sanded = sand_with_block(inspection.plan, inspection.measures, settings);
+  page["sanding"] = nullptr;
+  if (sanded.stations.size() < 2) return;
+  Json stations = Json::array();
+  for (const SandedStation& station : sanded.stations) {
+    stations.push_back({number(station.station_mm), number(station.deepest_mark_mm), number(station.to_take_off_mm)});
+  }
+  page["sanding"] = {
+      {"block_length_mm", sanded.block_length_mm}, {"stations", std::move(stations)}, {"sentences", sanded.sentences}};
+}
+
 }  // namespace
 
 std::string base64(std::string_view bytes) {
@@ -261,7 +276,7 @@ PageData page_data(const Inspection& inspection, const ReportContext& context, s
   }
   add_points(measures, page, data);
   add_plan(inspection, page);
-  page["sanding"] = nullptr;
+  add_sanding(inspection, context, page);
   page["picture"] = "data:image/png;base64," + base64(heatmap_png_bytes);
   data.page_json = page.dump(-1, ' ', false, Json::error_handler_t::replace);
   return data;

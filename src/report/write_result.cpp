@@ -7,6 +7,8 @@
 #include "report/result_folder.h"
 #include "report/results_json.h"
 #include "report/stations_csv.h"
+#include "report/strip_pdf.h"
+#include "report/summary_pdf.h"
 
 namespace rimwright {
 
@@ -26,6 +28,8 @@ Outcome<void> write_result(const Inspection& inspection, const ReportContext& co
       })
       .and_then([&] { return result->flush(faces_file_name); })
       .and_then([&] { return put("report.html", report_page(inspection, context)); })
+      .and_then([&] { return put("strip.pdf", strip_pdf(inspection)); })
+      .and_then([&] { return put("summary.pdf", summary_pdf(inspection, context)); })
       .and_then([&] { return result->commit(); });
 }
 
