@@ -16,8 +16,8 @@ namespace {
 
 using Json = nlohmann::ordered_json;
 
-constexpr std::size_t most_section_points = 400'000;
-constexpr std::size_t most_body_points = 130'000;
+constexpr std::size_t most_section_points = 250'000;
+constexpr std::size_t most_body_points = 120'000;
 constexpr double face_quantum_mm = 0.001;     // a thirtieth of the finest noise
 constexpr double section_quantum_mm = 0.005;  // 16 bits then reach 163 mm either way
 constexpr int nothing = -32768;

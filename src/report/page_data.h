@@ -16,7 +16,7 @@ struct PageData {
   std::string body_points;     // (x, y, z, deviation)
 };
 
-// Bounded whatever the scan: at most 400 000 section points and 130 000 body points, thinned evenly.
+// Bounded whatever the scan: at most 250 000 section points and 120 000 body points, thinned evenly.
 [[nodiscard]] PageData page_data(const Inspection& inspection, const ReportContext& context,
                                  std::string_view heatmap_png_bytes);
 
