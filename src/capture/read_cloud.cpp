@@ -46,7 +46,7 @@ Outcome<FileKind> kind_of(const FileBytes& file, const std::filesystem::path& pa
   if (extension == ".obj") return FileKind::obj;
   if (extension == ".off") return FileKind::off;
   if (extension == ".glb") return FileKind::glb;
-  for (const std::string_view text : {".xyz", ".pts", ".csv", ".txt", ".asc"}) {
+  for (const std::string_view text : {".xyz", ".xyzn", ".pts", ".csv", ".txt", ".asc"}) {
     if (extension == text) return FileKind::xyz;
   }
   if (extension == ".gltf") {
