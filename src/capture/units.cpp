@@ -45,7 +45,8 @@ double points_per_square_unit(const Cloud& cloud, const RobustBox& box) {
   std::uint64_t counted = 0;
   for (std::size_t i = 0; i < cloud.size(); i += step) {
     const Vector3 at = (Vector3(cloud.x[i], cloud.y[i], cloud.z[i]) - box.low) / cell;
-    if (!(at.minCoeff() >= 0.0 && at.maxCoeff() < cells_along)) continue;
+    const bool inside = (at.array() >= 0.0).all() && (at.array() < double{cells_along}).all();
+    if (!inside) continue;  // outside, or not finite
     const auto index = [&](int axis) { return static_cast<std::size_t>(at[axis]); };
     ++counts[(index(0) * cells_along + index(1)) * cells_along + index(2)];
     ++counted;

@@ -60,13 +60,15 @@ TEST(AgainstOpen3D, CloudsItWrites) {
     Workers workers(2);
     const auto scan = read_cloud(file.path(), {}, workers);
     ASSERT_TRUE(scan) << scan.error().sentence();
-    EXPECT_LE(largest_difference(scan->cloud, cloud.points_), float_step);
+    // Its text PLY keeps six digits: steps of 0.01 above 1000.
+    EXPECT_LE(largest_difference(scan->cloud, cloud.points_),
+              written.name == "a.ply" ? 0.005 + float_step : float_step);
     ASSERT_EQ(scan->cloud.normals.size(), written.normals ? points.size() : 0U);
     ASSERT_EQ(scan->cloud.colours.size(), written.colours ? points.size() : 0U);
     for (std::size_t i = 0; i < scan->cloud.normals.size(); ++i) {
       const auto& n = scan->cloud.normals[i];
       // Half a step of the packing a coordinate.
-      ASSERT_LE((Vector3(n[0], n[1], n[2]) / 127.0 - cloud.normals_[i]).cwiseAbs().maxCoeff(), 0.51 / 127.0);
+      ASSERT_LE((Vector3(n[0], n[1], n[2]) / 127.0 - cloud.normals_[i]).cwiseAbs().maxCoeff(), 0.51 / 127.0 + 1e-6);
     }
     for (std::size_t i = 0; i < scan->cloud.colours.size(); ++i) {
       ASSERT_EQ(scan->cloud.colours[i], (std::array<std::uint8_t, 3>{static_cast<std::uint8_t>(i % 256), 51, 255}));

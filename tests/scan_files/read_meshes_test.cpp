@@ -203,6 +203,24 @@ TEST(ReadGlb, PointsStripsAndFans) {
   EXPECT_EQ(fan->triangles.back(), (Corners{0, 2, 3}));
 }
 
+TEST(ReadGlb, ABufferWrittenIntoTheJsonPart) {
+  // Three points, (0 0 0) (1 0 0) (0 1 0), as base64 of their 36 bytes.
+  const auto with_data = [](const std::string& data) {
+    return R"({"nodes":[{"mesh":0}],"meshes":[{"primitives":[{"attributes":{"POSITION":0},"mode":0}]}],"accessors":[)"
+           R"({"bufferView":0,"componentType":5126,"count":3,"type":"VEC3"}],"bufferViews":[{"buffer":0,"byteLength":36}],)"
+           R"("buffers":[{"byteLength":36,"uri":"data:application/octet-stream;base64,)" +
+           data + "\"}]}";
+  };
+  const std::string data = "AAAAAAAAAAAAAAAAAACAPwAAAAAAAAAAAAAAAAAAgD8AAAAA";
+  const auto scan = read_bytes("data.glb", glb(with_data(data), ""));
+  ASSERT_TRUE(scan) << scan.error().sentence();
+  ASSERT_EQ(scan->cloud.size(), 3U);
+  EXPECT_EQ(scan->cloud.point_mm(1), Vector3(1, 0, 0));
+  EXPECT_EQ(scan->cloud.point_mm(2), Vector3(0, 1, 0));
+  EXPECT_EQ(reason_of("data.glb", glb(with_data(data.substr(0, 20)), "")), "file malformed");
+  EXPECT_EQ(reason_of("data.glb", glb(with_data("A!" + data), "")), "file malformed");
+}
+
 TEST(ReadGlb, Refusals) {
   const auto reason = [](const std::string& json) { return reason_of("bad.glb", glb(json, square_buffer())); };
   EXPECT_EQ(reason(square_json(R"([{"children":[1]},{"children":[0]}])")), "file malformed");  // a cycle

@@ -59,6 +59,13 @@ TEST(Units, RefusedWhereTwoUnitsFitAndTheFlagIsNamed) {
   EXPECT_EQ(answer_for(rectangle(2, 1, 1000, FileUnits::m)), "units doubtful");
 }
 
+TEST(Units, PointsThatAreNotFiniteDoNotDecide) {
+  ScanFile scan = rectangle(100, 60, 24, FileUnits::mm);  // small enough that the density is asked
+  for (std::size_t i = 0; i < scan.cloud.size(); i += 10) scan.cloud.x[i] = std::nanf("");
+  for (std::size_t i = 5; i < scan.cloud.size(); i += 10) scan.cloud.z[i] = INFINITY;
+  EXPECT_EQ(answer_for(std::move(scan)), "units judged as millimetres");
+}
+
 TEST(Units, StraysDoNotDecide) {
   ScanFile scan = rectangle(420, 300, 2, FileUnits::mm);
   for (int i = 0; i < 100; ++i) {

@@ -1,6 +1,7 @@
 // GLB, the binary container of glTF 2.0 (Khronos; ISO/IEC 12113): the meshes of the default scene, points, triangles,
-// strips and fans, placed by the transforms of their nodes. Only the buffer embedded in the file is read: buffers that
-// name a URI, sparse accessors and compressed geometry are refused. Skins, morphs and animations are passed over.
+// strips and fans, placed by the transforms of their nodes. Only buffers embedded in the file are read: buffers that
+// name another file, sparse accessors and compressed geometry are refused. Skins, morphs and animations are passed
+// over.
 #include "capture/file/glb_scene.h"
 #include "capture/file/mesh_reader.h"
 

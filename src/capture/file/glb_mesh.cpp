@@ -12,9 +12,9 @@ namespace {
 
 using nlohmann::json;
 
-// An accessor's numbers as rows of values, checked to lie within the file's own buffer.
+// An accessor's numbers as rows of values, checked to lie within a buffer.
 struct Accessor {
-  std::uint64_t offset = 0;  // within the file
+  const char* rows = nullptr;
   std::uint64_t count = 0;
   std::size_t stride = 0;
   std::size_t values = 0;  // a row
@@ -72,8 +72,8 @@ Outcome<Accessor> accessor_of(const FileBytes& file, const GlbDocument& document
   const auto view_offset = whole_of(*view, "byteOffset", 0);
   const auto view_size = whole_of(*view, "byteLength", std::nullopt);
   const auto stride = whole_of(*view, "byteStride", 0);
-  if (result.values == 0 || !type || !count || !offset || !view_offset || !view_size || !stride ||
-      whole_of(*view, "buffer", std::nullopt) != 0) {
+  const std::uint64_t buffer = whole_of(*view, "buffer", no_index).value_or(no_index);
+  if (result.values == 0 || !type || !count || !offset || !view_offset || !view_size || !stride) {
     return file.malformed(about + " is not complete");
   }
   result.type = *type;
@@ -83,11 +83,13 @@ Outcome<Accessor> accessor_of(const FileBytes& file, const GlbDocument& document
   const std::size_t row = result.values * bytes_of(*type);
   if (*stride != 0 && (*stride < row || *stride > 252)) return file.malformed(about + " has an impossible stride");
   result.stride = *stride == 0 ? row : static_cast<std::size_t>(*stride);
-  const bool view_fits = *view_offset <= document.binary_size && *view_size <= document.binary_size - *view_offset;
+  if (buffer >= document.buffers.size()) return file.malformed(about + " names a buffer that is not there");
+  const std::vector<char>& bytes = document.buffers[buffer];
+  const bool view_fits = *view_offset <= bytes.size() && *view_size <= bytes.size() - *view_offset;
   const bool rows_fit = *count == 0 || (view_fits && *offset <= *view_size && row <= *view_size - *offset &&
                                         *count - 1 <= (*view_size - *offset - row) / result.stride);
-  if (!view_fits || !rows_fit) return file.malformed(about + " lies outside the file's buffer");
-  result.offset = document.binary_offset + *view_offset + *offset;
+  if (!view_fits || !rows_fit) return file.malformed(about + " lies outside its buffer");
+  result.rows = bytes.data() + *view_offset + *offset;
   return result;
 }
 
@@ -102,20 +104,18 @@ double full_scale(NumberType type) {
 }
 
 // Calls use_row(values) for every row of the accessor, integers brought to -1..1 or 0..1 where they are normalised.
+// Ends early, and returns false, where use_row does.
 template <class UseRow>
-bool for_each_row(const FileBytes& file, const Accessor& accessor, const UseRow& use_row) {
-  ByteStream stream(file, accessor.offset);
+bool for_each_row(const Accessor& accessor, const UseRow& use_row) {
   const std::size_t value_bytes = bytes_of(accessor.type);
   const double scale = accessor.normalised ? 1.0 / full_scale(accessor.type) : 1.0;
-  std::array<char, 32> row{};
   std::array<double, 4> values{};
   for (std::uint64_t i = 0; i < accessor.count; ++i) {
-    if (!stream.take(row.data(), accessor.values * value_bytes)) return false;
+    const char* row = accessor.rows + i * accessor.stride;
     for (std::size_t k = 0; k < accessor.values; ++k) {
-      values[k] = scale * number_at(row.data() + k * value_bytes, accessor.type, false);
+      values[k] = scale * number_at(row + k * value_bytes, accessor.type, false);
     }
     if (!use_row(values)) return false;
-    if (i + 1 < accessor.count && !stream.skip(accessor.stride - accessor.values * value_bytes)) return false;
   }
   return true;
 }
@@ -181,7 +181,7 @@ Outcome<void> add_primitive(const FileBytes& file, const GlbDocument& document, 
         "export the one mesh of the instrument");
   }
   const auto first_point = static_cast<std::uint32_t>(mesh.points.size());
-  bool whole = for_each_row(file, *positions, [&](const std::array<double, 4>& p) {
+  for_each_row(*positions, [&](const std::array<double, 4>& p) {
     mesh.points.push_back(T_scene_mesh * Vector3(p[0], p[1], p[2]));
     return true;
   });
@@ -194,7 +194,7 @@ Outcome<void> add_primitive(const FileBytes& file, const GlbDocument& document, 
     if (accessor->count != positions->count || accessor->values < 3) {
       return file.malformed("its " + std::string(what) + " do not fit its positions");
     }
-    whole = whole && for_each_row(file, *accessor, use_row);
+    for_each_row(*accessor, use_row);
     return {};
   };
   // A normal turns with the cofactors of the transform, which keep it square to the surface under any scale.
@@ -214,7 +214,6 @@ Outcome<void> add_primitive(const FileBytes& file, const GlbDocument& document, 
     return true;
   });
   if (!colours) return colours;
-  if (!whole) return file.truncated("the file could not be read to its end");
   if (*mode == points_mode) return {};
 
   const std::uint64_t most_triangles = std::min<std::uint64_t>(settings.most_triangles, file.size());
@@ -224,7 +223,7 @@ Outcome<void> add_primitive(const FileBytes& file, const GlbDocument& document, 
     auto accessor = accessor_of(file, document, *indices, "indices");
     if (!accessor) return tl::unexpected(accessor.error());
     if (accessor->values != 1) return file.malformed("its indices are not single numbers");
-    valid = for_each_row(file, *accessor, [&](const std::array<double, 4>& i) { return assembler.add(i[0]); });
+    valid = for_each_row(*accessor, [&](const std::array<double, 4>& i) { return assembler.add(i[0]); });
   } else {
     for (std::uint64_t i = 0; valid && i < positions->count; ++i) valid = assembler.add(static_cast<double>(i));
   }

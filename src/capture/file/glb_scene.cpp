@@ -108,13 +108,78 @@ Outcome<void> check_document(const FileBytes& file, const json& document) {
       return file.not_supported("it needs the extension '" + name + "'", "save it as .glb without compression");
     }
   }
-  for (const json& buffer : array_of(document, "buffers")) {
-    if (buffer.is_object() && buffer.contains("uri")) {
-      return file.not_supported("it keeps points outside itself", "save it as .glb with everything embedded");
-    }
-  }
   if (array_of(document, "nodes").size() > glb_most_nodes) {
     return file.over_limit("it holds more than 100000 nodes", "join the parts of the mesh before exporting it");
+  }
+  return {};
+}
+
+// Base64 (RFC 4648, section 4), padding optional. Nothing where another character occurs.
+std::optional<std::vector<char>> decoded_base64(std::string_view text) {
+  while (!text.empty() && text.back() == '=') text.remove_suffix(1);
+  std::vector<char> bytes;
+  bytes.reserve(text.size() / 4 * 3 + 2);
+  std::uint32_t bits = 0;
+  unsigned bit_count = 0;
+  for (const char c : text) {
+    std::uint32_t six = 0;
+    if (c >= 'A' && c <= 'Z') {
+      six = static_cast<std::uint32_t>(c - 'A');
+    } else if (c >= 'a' && c <= 'z') {
+      six = static_cast<std::uint32_t>(c - 'a') + 26U;
+    } else if (c >= '0' && c <= '9') {
+      six = static_cast<std::uint32_t>(c - '0') + 52U;
+    } else if (c == '+' || c == '/') {
+      six = c == '+' ? 62U : 63U;
+    } else {
+      return std::nullopt;
+    }
+    bits = (bits << 6U) | six;
+    bit_count += 6;
+    if (bit_count >= 8) {
+      bit_count -= 8;
+      bytes.push_back(static_cast<char>((bits >> bit_count) & 0xffU));
+    }
+  }
+  return bytes;
+}
+
+// The container's binary part, which may be missing.
+Outcome<std::vector<char>> binary_part(const FileBytes& file, std::uint64_t chunk_offset) {
+  std::array<std::uint32_t, 2> chunk{};  // length, kind
+  if (!file.read_exactly(chunk_offset, chunk.data(), sizeof(chunk)) || chunk[1] != binary_chunk) {
+    return std::vector<char>{};
+  }
+  const std::uint64_t left = file.size() - chunk_offset - sizeof(chunk);
+  if (chunk[0] > left) {
+    return file.truncated("it promises " + std::to_string(chunk[0]) + " bytes of points and holds " +
+                          std::to_string(left));
+  }
+  std::vector<char> bytes(chunk[0]);
+  if (!file.read_exactly(chunk_offset + sizeof(chunk), bytes.data(), bytes.size())) {
+    return file.truncated("the file could not be read to its end");
+  }
+  return bytes;
+}
+
+Outcome<void> take_buffers(const FileBytes& file, std::uint64_t chunk_offset, GlbDocument& document) {
+  for (json& buffer : document.json["buffers"]) {
+    if (!buffer.is_object()) return file.malformed("its buffers are not described");
+    if (!buffer.contains("uri")) {
+      // Only the first buffer may be the container's binary part.
+      auto bytes = document.buffers.empty() ? binary_part(file, chunk_offset) : std::vector<char>{};
+      if (!bytes) return tl::unexpected(bytes.error());
+      document.buffers.push_back(*std::move(bytes));
+      continue;
+    }
+    const std::string uri = buffer["uri"].is_string() ? std::move(buffer["uri"].get_ref<std::string&>()) : "";
+    const std::size_t data = uri.find(";base64,");
+    if (uri.rfind("data:", 0) != 0 || data == std::string::npos || data > 100) {
+      return file.not_supported("it keeps points outside itself", "save it as .glb with everything embedded");
+    }
+    auto bytes = decoded_base64(std::string_view(uri).substr(data + 8));
+    if (!bytes) return file.malformed("a buffer written into its JSON part is damaged");
+    document.buffers.push_back(*std::move(bytes));
   }
   return {};
 }
@@ -134,7 +199,7 @@ Outcome<GlbDocument> read_glb_document(const FileBytes& file) {
   if (head[4] != json_chunk) return file.malformed("its first part is not JSON");
   if (json_size > file.size() - sizeof(head)) return file.truncated("the file ends within its JSON part");
   if (json_size > glb_most_json_bytes) {
-    return file.over_limit("its JSON part is larger than 64 MiB", "save the mesh without its scene");
+    return file.over_limit("its JSON part is larger than 256 MiB", "save the mesh without its scene");
   }
   std::string text(json_size, '\0');
   if (!file.read_exactly(sizeof(head), text.data(), text.size())) return file.truncated("it could not be read");
@@ -143,14 +208,9 @@ Outcome<GlbDocument> read_glb_document(const FileBytes& file) {
   if (document.json.is_discarded()) return file.malformed("its JSON part is damaged");
   if (auto fine = check_document(file, document.json); !fine) return tl::unexpected(fine.error());
 
-  std::array<std::uint32_t, 2> chunk{};  // length, kind
-  const std::uint64_t chunk_offset = sizeof(head) + json_size;
-  if (file.read_exactly(chunk_offset, chunk.data(), sizeof(chunk)) && chunk[1] == binary_chunk) {
-    document.binary_offset = chunk_offset + sizeof(chunk);
-    document.binary_size = chunk[0];
-    if (document.binary_size > file.size() - document.binary_offset) {
-      return file.truncated("it promises " + std::to_string(document.binary_size) + " bytes of points and holds " +
-                            std::to_string(file.size() - document.binary_offset));
+  if (document.json.contains("buffers") && document.json["buffers"].is_array()) {
+    if (auto taken = take_buffers(file, sizeof(head) + json_size, document); !taken) {
+      return tl::unexpected(taken.error());
     }
   }
   return document;

@@ -11,13 +11,12 @@
 namespace rimwright {
 
 // Limits on what a file may hold.
-inline constexpr std::uint64_t glb_most_json_bytes = std::uint64_t{64} << 20;
+inline constexpr std::uint64_t glb_most_json_bytes = std::uint64_t{256} << 20;
 inline constexpr std::size_t glb_most_nodes = 100'000;
 
 struct GlbDocument {
   nlohmann::json json;
-  std::uint64_t binary_offset = 0;  // of the embedded buffer within the file
-  std::uint64_t binary_size = 0;
+  std::vector<std::vector<char>> buffers;  // those embedded in the file, in the document's order
 };
 
 struct PlacedMesh {
@@ -25,7 +24,8 @@ struct PlacedMesh {
   Eigen::Affine3d T_scene_mesh = Eigen::Affine3d::Identity();
 };
 
-// Container and JSON. Refusals: file_malformed, file_truncated, file_not_supported, file_over_limit.
+// Container, JSON and buffers: the container's own, and those written into the JSON as data. Refusals: file_malformed,
+// file_truncated, file_not_supported, file_over_limit.
 [[nodiscard]] Outcome<GlbDocument> read_glb_document(const FileBytes& file);
 
 // The meshes of the default scene (or, without scenes, of all root nodes). A node may be reached once only, as the
