@@ -10,6 +10,7 @@
 #include <utility>
 #include <vector>
 
+#include "capture/file/field_names.h"
 #include "capture/file/fixed_rows.h"
 #include "capture/file/lzf.h"
 #include "capture/file/numbers.h"
@@ -59,21 +60,7 @@ struct PcdHeader {
 };
 
 PointField field_named(std::string_view name) {
-  static constexpr std::array<std::pair<std::string_view, PointField>, 9> names = {{
-      {"x", PointField::x},
-      {"y", PointField::y},
-      {"z", PointField::z},
-      {"normal_x", PointField::normal_x},
-      {"normal_y", PointField::normal_y},
-      {"normal_z", PointField::normal_z},
-      {"sigma", PointField::sigma},
-      {"rgb", PointField::packed_rgb_integer},
-      {"rgba", PointField::packed_rgb_integer},
-  }};
-  for (const auto& [known, field] : names) {
-    if (known == name) return field;
-  }
-  return PointField::none;
+  return name == "rgb" || name == "rgba" ? PointField::packed_rgb_integer : point_field_named(name);
 }
 
 std::string take_fields(std::string_view words, PcdHeader& header) {

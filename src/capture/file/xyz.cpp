@@ -10,6 +10,7 @@
 #include <string_view>
 #include <vector>
 
+#include "capture/file/field_names.h"
 #include "capture/file/numbers.h"
 #include "capture/file/text_rows.h"
 
@@ -66,28 +67,7 @@ PointField field_named(std::string_view word) {
   for (const char c : word) {
     if (c != '"' && c != '\'') name.push_back(static_cast<char>(std::tolower(static_cast<unsigned char>(c))));
   }
-  static constexpr std::array<std::pair<std::string_view, PointField>, 16> names = {{
-      {"x", PointField::x},
-      {"y", PointField::y},
-      {"z", PointField::z},
-      {"nx", PointField::normal_x},
-      {"ny", PointField::normal_y},
-      {"nz", PointField::normal_z},
-      {"normal_x", PointField::normal_x},
-      {"normal_y", PointField::normal_y},
-      {"normal_z", PointField::normal_z},
-      {"r", PointField::red},
-      {"g", PointField::green},
-      {"b", PointField::blue},
-      {"red", PointField::red},
-      {"green", PointField::green},
-      {"blue", PointField::blue},
-      {"sigma", PointField::sigma},
-  }};
-  for (const auto& [known, field] : names) {
-    if (known == name) return field;
-  }
-  return PointField::none;
+  return point_field_named(name);
 }
 
 bool is_number(std::string_view word) {
