@@ -1,0 +1,329 @@
+#include "measure/fit_faces.h"
+
+#include <Eigen/Cholesky>
+#include <algorithm>
+#include <array>
+#include <cmath>
+
+#include "measure/profile_frame.h"
+
+namespace rimwright {
+
+namespace {
+
+// Weighted moments of one face's points within one slice of the rim, brought to the slice's middle.
+struct SliceMoments {
+  double w = 0, t = 0, tt = 0, y = 0, ty = 0, yy = 0;
+  double points = 0, rejected = 0;
+};
+
+struct Span {
+  bool present = false;
+  double from_along_mm = 0.0, to_along_mm = 0.0;  // margins taken off
+  double a_mm = 0.0, b = 0.0, shift_along = 0.0;  // the line to gate against: y = a + b t at the slice's middle
+  double gate_mm = 0.0;
+};
+
+class FaceFitter {
+ public:
+  FaceFitter(const UnrolledRim& rim, const FaceTracks& tracks, const FaceTrack& track, double noise_mm,
+             const FitSettings& settings)
+      : rim_(rim), tracks_(tracks), settings_(settings), noise_mm_(noise_mm) {
+    fits_.track = &track;
+    fits_.from_upright_rad = nominal_angle(track);
+    const double angle = fits_.from_upright_rad;
+    fits_.along = Vector2(-std::sin(angle), std::cos(angle));
+    fits_.normal = Vector2(fits_.along.y(), -fits_.along.x());
+    is_top_ = track.name == FaceName::top;
+    is_reference_ = track.name == FaceName::side || is_top_;
+    stations_ = static_cast<std::size_t>(std::max(1.0, std::floor(rim.curve.length_mm() / settings.station_step_mm)));
+  }
+
+  FaceFits fit() {
+    spans_from_track();
+    gather();
+    fit_windows();
+    for (int round = 0; round < 2; ++round) {
+      spans_from_fits();
+      gather();
+      fit_windows();
+    }
+    return std::move(fits_);
+  }
+
+ private:
+  // Mean direction of the track, from the upright towards the inside; upright and level faces use exactly that.
+  static double nominal_angle(const FaceTrack& track) {
+    if (track.lie == Lie::upright) return 0.0;
+    if (track.lie == Lie::level) return std::numbers::pi / 2;
+    std::vector<double> angles;
+    for (std::size_t i = 0; i < track.present.size(); ++i)
+      if (track.present[i]) angles.push_back(std::numbers::pi / 4 - std::atan(track.piece[i].slope));
+    if (angles.empty()) return std::numbers::pi / 4;
+    const auto middle = angles.begin() + static_cast<std::ptrdiff_t>(angles.size() / 2);
+    std::nth_element(angles.begin(), middle, angles.end());
+    return *middle;
+  }
+
+  [[nodiscard]] double station(std::size_t i) const {
+    return (static_cast<double>(i) + 0.5) * settings_.station_step_mm;
+  }
+
+  // Height of the quadric top in the section, about its own height at the rim.
+  [[nodiscard]] double top_height(double station_mm, double out_mm) const {
+    const Vector2 plan = rim_.curve.point(station_mm) + out_mm * rim_.curve.out(station_mm);
+    return rim_.top.height_mm(plan.x(), plan.y()) - rim_.rim_height_mm(station_mm);
+  }
+
+  void spans_from_track() {
+    const FaceTrack& track = *fits_.track;
+    spans_.assign(stations_, {});
+    for (std::size_t i = 0; i < stations_; ++i) {
+      const double s = station(i);
+      const auto after = static_cast<std::size_t>(
+          std::lower_bound(tracks_.station_mm.begin(), tracks_.station_mm.end(), s) - tracks_.station_mm.begin());
+      const std::size_t last = tracks_.station_mm.size() - 1;
+      std::size_t k1 = std::min(after, last), k0 = after == 0 ? 0 : after - 1;
+      if (!track.present[k0] && !track.present[k1]) continue;
+      // At the end of a stretch the nearest section speaks for half a step beyond it.
+      if (!track.present[k0] || !track.present[k1]) {
+        const std::size_t seen = track.present[k0] ? k0 : k1;
+        if (std::abs(tracks_.station_mm[seen] - s) > 0.5 * (tracks_.station_mm[k1] - tracks_.station_mm[k0]) + 1e-9)
+          continue;
+        k0 = k1 = seen;
+      }
+      const double gap = tracks_.station_mm[k1] - tracks_.station_mm[k0];
+      const double share = gap > 0 ? std::clamp((s - tracks_.station_mm[k0]) / gap, 0.0, 1.0) : 0.0;
+      const auto [a0, b0] = line_in_frame(track.piece[k0]);
+      const auto [a1, b1] = line_in_frame(track.piece[k1]);
+      Span& span = spans_[i];
+      span.present = true;
+      span.a_mm = (1 - share) * a0 + share * a1;
+      span.b = (1 - share) * b0 + share * b1;
+      span.shift_along = gap > 0 ? (a1 - a0) / gap : 0.0;
+      span.from_along_mm = (1 - share) * track.piece[k0].from_along_mm + share * track.piece[k1].from_along_mm;
+      span.to_along_mm = (1 - share) * track.piece[k0].to_along_mm + share * track.piece[k1].to_along_mm;
+      span.gate_mm = std::max(0.4, 6.0 * noise_mm_);
+      apply_margins(span);
+    }
+  }
+
+  // The piece's line as y = a + b t in the face's frame.
+  [[nodiscard]] std::pair<double, double> line_in_frame(const Piece& piece) const {
+    const Vector2 p = out_up_from_profile(piece.middle_along_mm, piece.middle_height_mm);
+    const Vector2 d = out_up_from_profile(1.0, piece.slope);
+    const double b = d.dot(fits_.normal) / d.dot(fits_.along);
+    return {p.dot(fits_.normal) - b * p.dot(fits_.along), b};
+  }
+
+  // Profile millimetres a millimetre of face covers.
+  [[nodiscard]] double along_per_t() const { return std::abs(profile_along(fits_.along.x(), fits_.along.y())); }
+
+  void apply_margins(Span& span) const {
+    const double scale = along_per_t();
+    const bool is_face = is_reference_ || fits_.track->name == FaceName::bevel;
+    const double wanted =
+        (is_face ? settings_.face_margin_mm : settings_.edge_margin_mm) + settings_.noise_in_margin * noise_mm_;
+    const double margin = std::min(wanted * scale, 0.3 * (span.to_along_mm - span.from_along_mm));
+    if (fits_.track->name == FaceName::side)
+      span.from_along_mm = std::max(span.from_along_mm, span.to_along_mm - settings_.side_depth_mm * scale);
+    if (is_top_) span.to_along_mm = std::min(span.to_along_mm, span.from_along_mm + settings_.top_depth_mm * scale);
+    span.from_along_mm += margin;
+    span.to_along_mm -= margin;
+  }
+
+  // Keeps the extents, replaces line and gate by the fit of the round before.
+  void spans_from_fits() {
+    for (std::size_t i = 0; i < stations_; ++i) {
+      const FaceFit& fit = fits_.at[i];
+      Span& span = spans_[i];
+      if (!fit.measured) continue;
+      span.a_mm = fit.a_mm - fit.b * fit.t0_mm;
+      span.b = fit.b;
+      span.shift_along = fit.shift_along;
+      // The gate holds the form of the face too: a hollow of 0.1 mm is not an outlier.
+      span.gate_mm = std::max(0.15, settings_.outlier_sigmas * std::max(fit.noise_mm, 0.5 * noise_mm_));
+    }
+  }
+
+  void gather() {
+    slices_.assign(stations_, {});
+    const auto slices_a_station = static_cast<std::size_t>(std::lround(settings_.station_step_mm / rim_.slice_mm));
+    for (std::size_t i = 0; i < stations_; ++i) {
+      const Span& span = spans_[i];
+      if (!span.present) continue;
+      SliceMoments& m = slices_[i];
+      const std::size_t begin = rim_.slice_begin[std::min(rim_.slice_count(), i * slices_a_station)];
+      const std::size_t end = rim_.slice_begin[std::min(rim_.slice_count(), (i + 1) * slices_a_station)];
+      // Extents move along the rim (run-outs): follow them within the slice.
+      const Span& before = i > 0 && spans_[i - 1].present ? spans_[i - 1] : span;
+      const Span& after = i + 1 < stations_ && spans_[i + 1].present ? spans_[i + 1] : span;
+      const double steps = (&before != &span ? 1.0 : 0.0) + (&after != &span ? 1.0 : 0.0);
+      const double per_mm = steps > 0 ? 1.0 / (steps * settings_.station_step_mm) : 0.0;
+      const double from_slope = (after.from_along_mm - before.from_along_mm) * per_mm;
+      const double to_slope = (after.to_along_mm - before.to_along_mm) * per_mm;
+      const double middle = station(i);
+      for (std::size_t k = begin; k < end; ++k) {
+        const double out = rim_.out_mm[k], up = rim_.up_mm[k];
+        const double ds = rim_.station_mm[k] - middle;
+        const double along = profile_along(out, up);
+        if (along < span.from_along_mm + from_slope * ds || along > span.to_along_mm + to_slope * ds) continue;
+        const double t = out * fits_.along.x() + up * fits_.along.y();
+        double y = out * fits_.normal.x() + up * fits_.normal.y() - span.shift_along * ds;
+        if (is_top_) y -= top_height(rim_.station_mm[k], out);
+        const double residual = y - (is_top_ ? top_gate_line(span, t, middle) : span.a_mm + span.b * t);
+        if (std::abs(residual) > span.gate_mm) {
+          m.rejected += 1;
+          continue;
+        }
+        const double w = rim_.sigma_mm.empty()
+                             ? 1.0
+                             : 1.0 / std::max(1e-6, static_cast<double>(rim_.sigma_mm[k]) * rim_.sigma_mm[k]);
+        m.w += w, m.t += w * t, m.tt += w * t * t, m.y += w * y, m.ty += w * t * y, m.yy += w * y * y;
+        m.points += 1;
+      }
+    }
+  }
+
+  // In the first round the top's gate line is the segmentation's, which holds no quadric; later rounds fit without it.
+  [[nodiscard]] double top_gate_line(const Span& span, double t, double station_mm) const {
+    if (!fits_.at.empty()) return span.a_mm + span.b * t;
+    return span.a_mm + span.b * t - top_height(station_mm, -t);
+  }
+
+  void fit_windows() {
+    std::vector<FaceFit> fits(stations_);
+    for (std::size_t i = 0; i < stations_; ++i)
+      if (spans_[i].present) fits[i] = fit_window(i);
+    fits_.at = std::move(fits);
+  }
+
+  [[nodiscard]] std::size_t half_window(std::size_t i) const {
+    const double step = settings_.station_step_mm;
+    const auto whole = [&](double mm) { return static_cast<std::size_t>(std::lround(mm / step)); };
+    if (is_reference_) return whole(settings_.reference_window_mm);
+    if (fits_.track->name == FaceName::bevel) return whole(settings_.bevel_window_mm);
+    std::size_t half = static_cast<std::size_t>(settings_.ledge_window_mm / step);
+    while (half < whole(settings_.longest_ledge_window_mm)) {
+      double points = 0.0;
+      for (std::size_t j = i >= half ? i - half : 0; j <= std::min(stations_ - 1, i + half); ++j)
+        points += slices_[j].points;
+      if (points >= settings_.ledge_points) break;
+      ++half;
+    }
+    return half;
+  }
+
+  [[nodiscard]] FaceFit fit_window(std::size_t i) const {
+    const std::size_t half = half_window(i);
+    // Only the unbroken stretch around the station: a window never reaches across an interruption.
+    std::size_t first = i, last = i;
+    while (first > 0 && i - first < half && spans_[first - 1].present) --first;
+    while (last + 1 < stations_ && last - i < half && spans_[last + 1].present) ++last;
+
+    double w = 0, t = 0, points = 0, rejected = 0;
+    for (std::size_t j = first; j <= last; ++j)
+      w += slices_[j].w, t += slices_[j].t, points += slices_[j].points, rejected += slices_[j].rejected;
+    FaceFit fit;
+    fit.points = points;
+    fit.rejected = rejected;
+    if (points < settings_.fewest_points) return fit;
+    const double t0 = t / w;
+
+    using Row = Eigen::Matrix<double, 5, 1>;
+    using Square = Eigen::Matrix<double, 5, 5>;
+    Square normal = Square::Zero();
+    Row right = Row::Zero();
+    double yy = 0;
+    for (std::size_t j = first; j <= last; ++j) {
+      const SliceMoments& m = slices_[j];
+      if (m.w <= 0) continue;
+      const double s = (static_cast<double>(j) - static_cast<double>(i)) * settings_.station_step_mm;
+      const double mt = m.t - t0 * m.w, mtt = m.tt - 2 * t0 * m.t + t0 * t0 * m.w, mty = m.ty - t0 * m.y;
+      // Basis: 1, t, s, s^2, t s. Sums over the slice share s.
+      const std::array<double, 5> powers_s{1, 1, s, s * s, s};
+      constexpr std::array<int, 5> powers_t{0, 1, 0, 0, 1};
+      const std::array<double, 3> sums{m.w, mt, mtt};
+      for (std::size_t p = 0; p < 5; ++p) {
+        for (std::size_t q = 0; q < 5; ++q)
+          normal(static_cast<Eigen::Index>(p), static_cast<Eigen::Index>(q)) +=
+              sums[static_cast<std::size_t>(powers_t[p] + powers_t[q])] * powers_s[p] * powers_s[q];
+        right[static_cast<Eigen::Index>(p)] += (powers_t[p] ? mty : m.y) * powers_s[p];
+      }
+      yy += m.yy;
+    }
+    // Directions the window does not hold (one slice only, no width) are damped, not guessed.
+    const double scale = normal(0, 0);
+    for (int k = 1; k < 5; ++k) normal(k, k) += 1e-9 * scale;
+    const std::size_t filled = last - first + 1;
+    if (filled < 3) normal(3, 3) += 1e6 * scale, normal(4, 4) += 1e6 * scale;
+    if (filled < 2) normal(2, 2) += 1e6 * scale;
+    const Eigen::LDLT<Square> solver(normal);
+    const Row solution = solver.solve(right);
+    const Square inverse = solver.solve(Square::Identity());
+    if (!solution.allFinite()) return fit;
+
+    fit.degrees_of_freedom = std::max(1.0, points - 5);
+    const double residual_sum = std::max(0.0, yy - solution.dot(right));         // weighted
+    const double variance = residual_sum / w * points / fit.degrees_of_freedom;  // of a point of mean weight
+    const double per_weight = residual_sum / fit.degrees_of_freedom;
+    fit.measured = true;
+    fit.t0_mm = t0;
+    fit.a_mm = solution[0];
+    fit.b = solution[1];
+    fit.shift_along = solution[2];
+    fit.variance_a = inverse(0, 0) * per_weight;
+    fit.variance_b = inverse(1, 1) * per_weight;
+    fit.covariance_ab = inverse(0, 1) * per_weight;
+    fit.noise_mm = std::sqrt(variance);
+    fit.window_mm = 0.5 * static_cast<double>(filled) * settings_.station_step_mm;
+    const auto t_at = [&](double along_mm) { return t_of_along(along_mm, fit); };
+    fit.from_t_mm = t_at(spans_[i].from_along_mm);
+    fit.to_t_mm = t_at(spans_[i].to_along_mm);
+    return fit;
+  }
+
+  [[nodiscard]] double t_of_along(double along_mm, const FaceFit& fit) const {
+    // profile_along is linear in (out, up); solve along(t) for the fitted line.
+    const double per_t = profile_along(fits_.along.x(), fits_.along.y()),
+                 per_y = profile_along(fits_.normal.x(), fits_.normal.y());
+    return (along_mm - per_y * (fit.a_mm - fit.b * fit.t0_mm)) / (per_t + per_y * fit.b);
+  }
+
+  const UnrolledRim& rim_;
+  const FaceTracks& tracks_;
+  FitSettings settings_;
+  double noise_mm_;
+  bool is_top_ = false, is_reference_ = false;
+  std::size_t stations_ = 0;
+  std::vector<Span> spans_;
+  std::vector<SliceMoments> slices_;
+  FaceFits fits_;
+};
+
+}  // namespace
+
+const FaceFits* FittedRim::find(FaceName name, std::size_t channel, std::size_t step) const {
+  const bool numbered = name == FaceName::floor || name == FaceName::wall;
+  for (const auto& face : faces)
+    if (face.track->name == name && (!numbered || (face.track->channel == channel && face.track->step == step)))
+      return &face;
+  return nullptr;
+}
+
+FittedRim fit_faces(const UnrolledRim& rim, const FaceTracks& tracks, double noise_mm, const FitSettings& settings,
+                    Workers& workers) {
+  FittedRim fitted;
+  const auto stations =
+      static_cast<std::size_t>(std::max(1.0, std::floor(rim.curve.length_mm() / settings.station_step_mm)));
+  for (std::size_t i = 0; i < stations; ++i)
+    fitted.station_mm.push_back((static_cast<double>(i) + 0.5) * settings.station_step_mm);
+  fitted.faces.resize(tracks.tracks.size());
+  workers.for_chunks(tracks.tracks.size(), 1, [&](std::size_t begin, std::size_t end, std::size_t) {
+    for (std::size_t k = begin; k < end; ++k)
+      fitted.faces[k] = FaceFitter(rim, tracks, tracks.tracks[k], noise_mm, settings).fit();
+  });
+  return fitted;
+}
+
+}  // namespace rimwright

@@ -1,0 +1,67 @@
+#include "measure/grid_face.h"
+
+#include <algorithm>
+#include <cmath>
+
+#include "measure/profile_frame.h"
+
+namespace rimwright {
+
+FaceGrid grid_face(const UnrolledRim& rim, const FittedRim& fitted, const FaceFits& face, double t_step_mm,
+                   double edge_margin_mm, double gate_mm) {
+  FaceGrid grid;
+  grid.columns = fitted.station_mm.size();
+  if (grid.columns == 0) return grid;
+  grid.first_station_mm = fitted.station_mm.front();
+  grid.station_step_mm = grid.columns > 1 ? fitted.station_mm[1] - fitted.station_mm[0] : 1.0;
+  grid.t_step_mm = t_step_mm;
+  double low = 1e9, high = -1e9;
+  for (const FaceFit& fit : face.at) {
+    if (!fit.measured) continue;
+    low = std::min({low, fit.from_t_mm, fit.to_t_mm});
+    high = std::max({high, fit.from_t_mm, fit.to_t_mm});
+  }
+  if (high < low) return grid;
+  const double widest = 90.0;  // of any face in a section; more would be a fault of the extents
+  high = std::min(high + 2.0, low + widest);
+  low -= 2.0;
+  grid.first_t_mm = std::floor(low / t_step_mm) * t_step_mm;
+  grid.rows = static_cast<std::size_t>(std::ceil((high - grid.first_t_mm) / t_step_mm));
+  std::vector<double> sums(grid.rows * grid.columns, 0.0);
+  grid.count.assign(grid.rows * grid.columns, 0.0F);
+
+  const bool is_top = face.track->name == FaceName::top;
+  const auto slices_a_station = static_cast<std::size_t>(std::lround(grid.station_step_mm / rim.slice_mm));
+  for (std::size_t i = 0; i < grid.columns; ++i) {
+    const FaceFit& fit = face.at[i];
+    if (!fit.measured) continue;
+    const double first = std::min(fit.from_t_mm, fit.to_t_mm) + edge_margin_mm;
+    const double last = std::max(fit.from_t_mm, fit.to_t_mm) - edge_margin_mm;
+    const std::size_t begin = rim.slice_begin[std::min(rim.slice_count(), i * slices_a_station)];
+    const std::size_t end = rim.slice_begin[std::min(rim.slice_count(), (i + 1) * slices_a_station)];
+    for (std::size_t k = begin; k < end; ++k) {
+      const double out = rim.out_mm[k], up = rim.up_mm[k];
+      const double t = out * face.along.x() + up * face.along.y();
+      if (t < first || t > last) continue;
+      double y = out * face.normal.x() + up * face.normal.y();
+      if (is_top) {
+        const Vector2 plan = rim.curve.point(rim.station_mm[k]) + out * rim.curve.out(rim.station_mm[k]);
+        y -= rim.top.height_mm(plan.x(), plan.y()) - rim.rim_height_mm(rim.station_mm[k]);
+      }
+      y -= fit.shift_along * (rim.station_mm[k] - fitted.station_mm[i]);
+      if (std::abs(y - fit.a_mm - fit.b * (t - fit.t0_mm)) > gate_mm) continue;
+      const double row = (t - grid.first_t_mm) / t_step_mm;
+      if (row < 0 || row >= static_cast<double>(grid.rows)) continue;
+      const std::size_t cell = grid.index(static_cast<std::size_t>(row), i);
+      sums[cell] += y;
+      grid.count[cell] += 1.0F;
+    }
+  }
+  grid.mean_mm.resize(sums.size());
+  for (std::size_t c = 0; c < sums.size(); ++c)
+    grid.mean_mm[c] = grid.count[c] > 0 ? static_cast<float>(sums[c] / static_cast<double>(grid.count[c]))
+                                        : std::numeric_limits<float>::quiet_NaN();
+  return grid;
+}
+
+}  // namespace rimwright

@@ -1,0 +1,197 @@
+#include "measure/measure_bevel.h"
+
+#include <Eigen/Cholesky>
+#include <algorithm>
+#include <cmath>
+
+namespace rimwright {
+
+std::optional<StationSection> section_at(const UnrolledRim& rim, const FittedRim& fitted, std::size_t station) {
+  const FaceFits* side = fitted.find(FaceName::side);
+  const FaceFits* top = fitted.find(FaceName::top);
+  if (side == nullptr || top == nullptr || !side->at[station].measured || !top->at[station].measured)
+    return std::nullopt;
+  StationSection section;
+  section.faces.side = line_of(*side, side->at[station]);
+  section.faces.top = top_of(rim, fitted.station_mm[station], &top->at[station]);
+  section.fits.side = &side->at[station];
+  section.fits.top = &top->at[station];
+  const FaceFits* bevel = fitted.find(FaceName::bevel);
+  if (bevel != nullptr && bevel->at[station].measured) {
+    section.faces.bevel = line_of(*bevel, bevel->at[station]);
+    section.fits.bevel = &bevel->at[station];
+  }
+  section.corner_mm = rim_corner(section.faces);
+  return section;
+}
+
+void add_capture_terms(Measured& measured, const CaptureTerms& terms, bool is_length) {
+  if (!measured.is_measured()) return;
+  if (is_length) measured.u(UncertaintySource::scale) = std::abs(measured.value) * terms.relative_scale_u;
+}
+
+Vector3 at_scan(const UnrolledRim& rim, const CaptureTerms& terms, double station_mm, const Vector2& out_up) {
+  return terms.origin_scan_mm + rim.scan_point_mm(station_mm, out_up.x(), out_up.y());
+}
+
+namespace {
+
+// Peak to valley of the face across, from a quartic through the window's cell means: straight line taken out.
+struct AcrossForm {
+  Measured straightness_mm;
+  double crown_mm = 0.0;
+};
+
+AcrossForm across_form(const FaceGrid& grid, std::size_t column, const FaceFit& fit, double half_window_mm) {
+  AcrossForm form;
+  const double from = std::min(fit.from_t_mm, fit.to_t_mm), to = std::max(fit.from_t_mm, fit.to_t_mm);
+  const double half_width = 0.5 * (to - from), middle = 0.5 * (to + from);
+  // A quartic for a wide face, a parabola for a narrow one: never more terms than three millimetres each.
+  const int terms = half_width * 2 >= 12.0 ? 5 : 3;
+  if (half_width * 2 < 4.0) {
+    form.straightness_mm = Measured::not_measured(RefusalReason::not_separable, "the face is narrower than 4 mm here");
+    return form;
+  }
+  using Row = Eigen::Matrix<double, 5, 1>;
+  Eigen::Matrix<double, 5, 5> normal = Eigen::Matrix<double, 5, 5>::Identity() * 1e-9;
+  Row right = Row::Zero();
+  double points = 0;
+  const auto half = static_cast<std::ptrdiff_t>(std::lround(half_window_mm / grid.station_step_mm));
+  const auto row_of = [&](double t) {
+    const double x = (t - middle) / half_width;
+    Row r = Row::Zero();
+    double power = 1.0;
+    for (int k = 0; k < terms; ++k, power *= x) r[k] = power;
+    return r;
+  };
+  for (std::ptrdiff_t d = -half; d <= half; ++d) {
+    const auto c = static_cast<std::ptrdiff_t>(column) + d;
+    if (c < 0 || c >= static_cast<std::ptrdiff_t>(grid.columns)) continue;
+    // The face moves along the rim in a run-out; its form is what is left when that is taken off.
+    const double shift = fit.shift_along * static_cast<double>(d) * grid.station_step_mm;
+    for (std::size_t r = 0; r < grid.rows; ++r) {
+      const std::size_t cell = grid.index(r, static_cast<std::size_t>(c));
+      const double t = grid.t(r);
+      if (grid.count[cell] < 1.0F || t < from || t > to) continue;
+      const Row a = row_of(t);
+      normal += static_cast<double>(grid.count[cell]) * a * a.transpose();
+      right += static_cast<double>(grid.count[cell]) *
+               (static_cast<double>(grid.mean_mm[cell]) - shift - fit.a_mm - fit.b * (t - fit.t0_mm)) * a;
+      points += static_cast<double>(grid.count[cell]);
+    }
+  }
+  if (points < 10.0 * terms) {
+    form.straightness_mm = Measured::not_measured(RefusalReason::too_few_points, "too few points across the face");
+    return form;
+  }
+  for (int k = terms; k < 5; ++k) normal(k, k) = 1.0;
+  const Eigen::LDLT<Eigen::Matrix<double, 5, 5>> solver(normal);
+  const Row quartic = solver.solve(right);
+  // The least-squares line of the form itself goes; sampled evenly, the line's normal equations are diagonal.
+  constexpr int samples = 25;
+  std::array<double, samples> heights{};
+  double mean = 0, lever = 0, levers = 0;
+  for (int k = 0; k < samples; ++k) {
+    const double x = 2.0 * k / (samples - 1) - 1.0;
+    heights[static_cast<std::size_t>(k)] = row_of(middle + x * half_width).dot(quartic);
+    mean += heights[static_cast<std::size_t>(k)] / samples;
+    lever += heights[static_cast<std::size_t>(k)] * x;
+    levers += x * x;
+  }
+  double high = -1e9, low = 1e9;
+  std::size_t at_high = 0, at_low = 0;
+  for (int k = 0; k < samples; ++k) {
+    const double x = 2.0 * k / (samples - 1) - 1.0;
+    const double height = heights[static_cast<std::size_t>(k)] - mean - lever / levers * x;
+    if (height > high) high = height, at_high = static_cast<std::size_t>(k);
+    if (height < low) low = height, at_low = static_cast<std::size_t>(k);
+  }
+  // Variance of a peak-to-valley height: that of the difference of the quartic at the two places.
+  const auto place = [&](std::size_t k) {
+    return row_of(middle + (2.0 * static_cast<double>(k) / (samples - 1) - 1.0) * half_width);
+  };
+  const Row difference = place(at_high) - place(at_low);
+  const double variance = difference.dot(solver.solve(difference)) * fit.noise_mm * fit.noise_mm;
+  // Noise alone makes peaks: the height of a straight face would come out near two standard deviations of the
+  // difference. What the noise explains is taken off in squares.
+  const double noise_height_squared = 4.0 * variance;
+  const double height = high - low;
+  form.straightness_mm.value = std::sqrt(std::max(0.0, height * height - noise_height_squared));
+  form.straightness_mm.u(UncertaintySource::point_noise) = std::sqrt(variance);
+  form.straightness_mm.u(UncertaintySource::face_form) =
+      height * height > noise_height_squared ? 0.5 * (height - form.straightness_mm.value) : 0.5 * height;
+  form.straightness_mm.points_used = static_cast<std::size_t>(points);
+  form.crown_mm = heights[samples / 2] - 0.5 * (heights[0] + heights[samples - 1]);
+  return form;
+}
+
+}  // namespace
+
+std::vector<BevelStation> measure_bevel(const UnrolledRim& rim, const FittedRim& fitted, const FaceGrid& grid,
+                                        const NoiseModel& noise, const CaptureTerms& terms,
+                                        const BevelSettings& settings) {
+  std::vector<BevelStation> stations;
+  const FaceFits* bevel = fitted.find(FaceName::bevel);
+  if (bevel == nullptr) return stations;
+  for (std::size_t i = 0; i < fitted.station_mm.size(); ++i) {
+    const FaceFit& fit = bevel->at[i];
+    if (!fit.measured) continue;
+    BevelStation station;
+    station.station_mm = fitted.station_mm[i];
+    auto section = section_at(rim, fitted, i);
+    if (!section) {
+      const FaceFits* side = fitted.find(FaceName::side);
+      const bool side_missing = side == nullptr || !side->at[i].measured;
+      const auto why = Measured::not_measured(
+          RefusalReason::not_seen, side_missing ? "the side is not seen here" : "the top is not seen here",
+          side_missing ? "scan the side 40 mm down from the rim" : "scan the top 50 mm in from the rim");
+      station.angle_deg = station.drop_mm = station.top_reach_mm = station.straightness_mm = why;
+      station.at_scan_mm = at_scan(rim, terms, station.station_mm, {0.0, 0.0});
+      stations.push_back(std::move(station));
+      continue;
+    }
+    const auto lower = lower_edge(section->faces), upper = upper_edge(section->faces);
+    if (!lower || !upper) continue;
+    const double drop = length_down_side(section->faces, section->corner_mm, *lower);
+    const double reach = length_along_top(section->faces, section->corner_mm, *upper);
+    if (drop < settings.smallest_drop_mm || reach < settings.smallest_drop_mm) continue;
+
+    station.at_scan_mm = at_scan(rim, terms, station.station_mm, section->corner_mm);
+    SectionFits angle_fits = section->fits;
+    angle_fits.top = nullptr;
+    if (std::abs(fit.to_t_mm - fit.from_t_mm) >= settings.narrowest_face_mm)
+      station.angle_deg = propagate([](const SectionFaces& f) { return bevel_angle_rad(f); }, section->faces,
+                                    angle_fits, noise, degrees_from_radians(1.0));
+    else
+      station.angle_deg =
+          Measured::not_measured(RefusalReason::not_separable, "the face is too narrow here to hold an angle");
+    station.drop_mm = propagate(
+        [](const SectionFaces& f) { return length_down_side(f, rim_corner(f), lower_edge(f).value_or(rim_corner(f))); },
+        section->faces, section->fits, noise);
+    station.top_reach_mm = propagate(
+        [](const SectionFaces& f) { return length_along_top(f, rim_corner(f), upper_edge(f).value_or(rim_corner(f))); },
+        section->faces, section->fits, noise);
+    const AcrossForm form = across_form(grid, i, fit, fit.window_mm);
+    station.straightness_mm = form.straightness_mm;
+    station.crown_mm = form.crown_mm;
+    add_capture_terms(station.angle_deg, terms, false);
+    for (Measured* length : {&station.drop_mm, &station.top_reach_mm, &station.straightness_mm})
+      add_capture_terms(*length, terms, true);
+    stations.push_back(std::move(station));
+  }
+  return stations;
+}
+
+std::vector<BlockStation> measure_block(const std::vector<BevelStation>& bevel, const ExpectedBlock& block) {
+  std::vector<BlockStation> stations;
+  for (const auto& b : bevel) {
+    BlockStation station{b.station_mm, b.at_scan_mm, b.top_reach_mm, b.drop_mm};
+    // The block's own size is the plan's; what is left beyond the edge carries the edge's uncertainty.
+    if (station.top_left_mm.is_measured()) station.top_left_mm.value = block.top_mm - b.top_reach_mm.value;
+    if (station.side_left_mm.is_measured()) station.side_left_mm.value = block.side_mm - b.drop_mm.value;
+    stations.push_back(std::move(station));
+  }
+  return stations;
+}
+
+}  // namespace rimwright

@@ -1,0 +1,319 @@
+#include "measure/name_faces.h"
+
+#include <algorithm>
+#include <cmath>
+#include <optional>
+
+#include "measure/profile_frame.h"
+
+namespace rimwright {
+
+namespace {
+
+double length_along(const Piece& piece) { return piece.to_along_mm - piece.from_along_mm; }
+
+// Length on the face itself, mm.
+double face_length(const Piece& piece) { return length_along(piece) * std::sqrt(1.0 + piece.slope * piece.slope); }
+
+Vector2 place(const Piece& piece, double along_mm) { return out_up_from_profile(along_mm, piece.height_at(along_mm)); }
+
+struct Line {
+  Vector2 point, direction;
+};
+
+Line line_of(const Piece& piece) {
+  return {place(piece, piece.middle_along_mm), out_up_from_profile(1.0, piece.slope).normalized()};
+}
+
+std::optional<Vector2> meet(const Line& a, const Line& b) {
+  const double cross = a.direction.x() * b.direction.y() - a.direction.y() * b.direction.x();
+  if (std::abs(cross) < 0.05) return std::nullopt;
+  const Vector2 d = b.point - a.point;
+  return Vector2(a.point + (d.x() * b.direction.y() - d.y() * b.direction.x()) / cross * a.direction);
+}
+
+// A section's faces by index into its pieces.
+struct NamedSection {
+  std::optional<std::size_t> side, top, bevel;
+  struct Step {
+    std::optional<std::size_t> floor, wall;
+  };
+  std::vector<std::vector<Step>> channels;
+};
+
+std::optional<std::size_t> find_side(const SectionPieces& section, double lean_rad, const NameSettings& settings) {
+  std::optional<std::size_t> best;
+  double best_length = settings.shortest_side_mm;
+  for (std::size_t i = 0; i < section.pieces.size(); ++i) {
+    const Piece& piece = section.pieces[i];
+    if (piece.lie != Lie::upright) continue;
+    const Vector2 middle = place(piece, piece.middle_along_mm);
+    if (std::abs(middle.x() + middle.y() * std::tan(lean_rad)) > settings.side_within_mm) continue;
+    if (face_length(piece) > best_length) {
+      best_length = face_length(piece);
+      best = i;
+    }
+  }
+  return best;
+}
+
+std::optional<std::size_t> find_top(const SectionPieces& section, const UnrolledRim& rim,
+                                    const NameSettings& settings) {
+  std::optional<std::size_t> best;
+  double best_length = settings.shortest_top_mm;
+  const Vector2 corner = rim.curve.point(section.station_mm), out = rim.curve.out(section.station_mm);
+  const double rim_height = rim.rim_height_mm(section.station_mm);
+  for (std::size_t i = 0; i < section.pieces.size(); ++i) {
+    const Piece& piece = section.pieces[i];
+    if (piece.lie != Lie::level) continue;
+    const Vector2 middle = place(piece, piece.middle_along_mm);
+    const Vector2 plan = corner + middle.x() * out;
+    if (std::abs(middle.y() - (rim.top.height_mm(plan.x(), plan.y()) - rim_height)) > settings.top_within_mm) continue;
+    if (face_length(piece) > best_length) {
+      best_length = face_length(piece);
+      best = i;
+    }
+  }
+  return best;
+}
+
+std::optional<std::size_t> find_bevel(const SectionPieces& section, const NamedSection& named,
+                                      const NameSettings& settings) {
+  std::optional<std::size_t> best;
+  double best_length = settings.shortest_bevel_mm;
+  for (std::size_t i = 0; i < section.pieces.size(); ++i) {
+    if (section.pieces[i].lie != Lie::sloping) continue;
+    if ((named.side && i < *named.side) || (named.top && i > *named.top)) continue;
+    if (face_length(section.pieces[i]) > best_length) {
+      best_length = face_length(section.pieces[i]);
+      best = i;
+    }
+  }
+  return best;
+}
+
+// How far piece `i` of the section is from being the floor of a planned step, in (width, depth); nothing where it
+// cannot be.
+struct StepTarget {
+  Lie floor_lie;
+  Vector2 corner;        // of the two faces
+  Vector2 along, depth;  // unit: along the first face from the corner, and into the wood
+  ExpectedStep step;
+  double width_before_mm;  // where the floor begins
+};
+
+std::optional<double> miss_of_floor(const Piece& piece, const StepTarget& target, const NameSettings& settings) {
+  if (piece.lie != target.floor_lie) return std::nullopt;
+  const Vector2 from = place(piece, piece.from_along_mm) - target.corner,
+                to = place(piece, piece.to_along_mm) - target.corner;
+  const double depth = 0.5 * (from + to).dot(target.depth);
+  const double inner_end = std::max(from.dot(target.along), to.dot(target.along));
+  const double outer_end = std::min(from.dot(target.along), to.dot(target.along));
+  const double depth_miss = std::abs(depth - target.step.depth_mm);
+  const double width_miss = std::abs(inner_end - target.step.width_mm);
+  const double widest = settings.widest_miss_mm;
+  if (depth < 0.25 * target.step.depth_mm || depth_miss > widest || width_miss > widest) return std::nullopt;
+  if (outer_end > target.step.width_mm) return std::nullopt;
+  return depth_miss + width_miss;
+}
+
+struct Assignment {
+  std::vector<std::optional<std::size_t>> floors;
+  double cost = 0.0;
+};
+
+// The best order-keeping assignment of pieces [first, last) to steps [step, end): a step may stay unmatched at a price.
+Assignment assign_floors(const SectionPieces& section, const std::vector<StepTarget>& targets, std::size_t step,
+                         const std::vector<std::size_t>& order, std::size_t next, const std::vector<char>& taken,
+                         const NameSettings& settings) {
+  if (step == targets.size()) return {std::vector<std::optional<std::size_t>>(targets.size()), 0.0};
+  Assignment best = assign_floors(section, targets, step + 1, order, next, taken, settings);
+  best.cost += 2.0 * settings.widest_miss_mm;
+  for (std::size_t k = next; k < order.size(); ++k) {
+    if (taken[order[k]]) continue;
+    const auto miss = miss_of_floor(section.pieces[order[k]], targets[step], settings);
+    if (!miss) continue;
+    Assignment tried = assign_floors(section, targets, step + 1, order, k + 1, taken, settings);
+    tried.cost += *miss;
+    if (tried.cost < best.cost) {
+      best = std::move(tried);
+      best.floors[step] = order[k];
+    }
+  }
+  return best;
+}
+
+std::vector<StepTarget> targets_of(const ExpectedChannel& channel, const SectionPieces& section,
+                                   const NamedSection& named) {
+  const auto line = [&](const std::optional<std::size_t>& piece) { return line_of(section.pieces[*piece]); };
+  std::optional<Vector2> corner;
+  Vector2 along, depth;
+  Lie floor_lie = Lie::level;
+  if (channel.corner == ExpectedCorner::side_bevel) {
+    if (!named.side || !named.bevel) return {};
+    corner = meet(line(named.side), line(named.bevel));
+    along = -line(named.side).direction;     // down the side
+    depth = Vector2(along.y(), -along.x());  // into the side
+    floor_lie = Lie::upright;
+  } else {
+    const auto& second = channel.corner == ExpectedCorner::top_side ? named.side : named.bevel;
+    if (!named.top || !second) return {};
+    corner = meet(line(named.top), line(second));
+    along = line(named.top).direction;       // in along the top
+    depth = Vector2(-along.y(), along.x());  // into the top
+  }
+  if (!corner) return {};
+  std::vector<StepTarget> targets;
+  double before = 0.0;
+  for (const auto& step : channel.steps) {
+    targets.push_back({floor_lie, *corner, along, depth, step, before});
+    before = step.width_mm;
+  }
+  return targets;
+}
+
+// The wall of a step: the next piece of the other lie beyond its floor, seen from the corner.
+std::optional<std::size_t> wall_beyond(const SectionPieces& section, std::size_t floor, Lie floor_lie) {
+  const Lie wall_lie = floor_lie == Lie::level ? Lie::upright : Lie::level;
+  const bool towards_top = floor_lie == Lie::level;
+  if (towards_top ? floor + 1 >= section.pieces.size() : floor == 0) return std::nullopt;
+  const std::size_t next = towards_top ? floor + 1 : floor - 1;
+  const Piece &a = section.pieces[floor], &b = section.pieces[next];
+  const double gap = towards_top ? b.from_along_mm - a.to_along_mm : a.from_along_mm - b.to_along_mm;
+  constexpr double widest_gap_mm = 1.5;  // a rounded corner or a little tear-out between floor and wall
+  if (b.lie != wall_lie || gap > widest_gap_mm) return std::nullopt;
+  return next;
+}
+
+NamedSection name_section(const SectionPieces& section, const UnrolledRim& rim, double lean_rad,
+                          const Expected& expected, const NameSettings& settings) {
+  NamedSection named;
+  named.channels.resize(expected.channels.size());
+  named.side = find_side(section, lean_rad, settings);
+  named.top = find_top(section, rim, settings);
+  if (expected.bevel) named.bevel = find_bevel(section, named, settings);
+  std::vector<char> taken(section.pieces.size(), 0);
+  for (const auto& face : {named.side, named.top, named.bevel})
+    if (face) taken[*face] = 1;
+
+  std::vector<char> done(expected.channels.size(), 0);
+  for (std::size_t round = 0; round < expected.channels.size(); ++round) {
+    // The channel that fits best takes its pieces first.
+    std::optional<std::size_t> chosen;
+    Assignment chosen_assignment;
+    double chosen_cost = 2.0 * settings.widest_miss_mm;
+    for (std::size_t c = 0; c < expected.channels.size(); ++c) {
+      if (done[c]) continue;
+      const auto targets = targets_of(expected.channels[c], section, named);
+      if (targets.empty()) continue;
+      std::vector<std::size_t> order(section.pieces.size());
+      for (std::size_t i = 0; i < order.size(); ++i)
+        order[i] = targets.front().floor_lie == Lie::level ? i : order.size() - 1 - i;
+      Assignment assignment = assign_floors(section, targets, 0, order, 0, taken, settings);
+      const double cost = assignment.cost / static_cast<double>(targets.size());
+      if (cost < chosen_cost) {
+        chosen = c;
+        chosen_cost = cost;
+        chosen_assignment = std::move(assignment);
+      }
+    }
+    if (!chosen) break;
+    done[*chosen] = 1;
+    const Lie floor_lie = expected.channels[*chosen].corner == ExpectedCorner::side_bevel ? Lie::upright : Lie::level;
+    auto& steps = named.channels[*chosen];
+    steps.resize(expected.channels[*chosen].steps.size());
+    for (std::size_t k = 0; k < steps.size(); ++k) {
+      const auto floor = chosen_assignment.floors[k];
+      if (!floor) continue;
+      steps[k].floor = floor;
+      taken[*floor] = 1;
+      const auto wall = wall_beyond(section, *floor, floor_lie);
+      if (wall && !taken[*wall]) {
+        steps[k].wall = wall;
+        taken[*wall] = 1;
+      }
+    }
+  }
+  return named;
+}
+
+// Takes out runs that are too short to be a face, and closes single gaps between alike neighbours.
+void clean_track(FaceTrack& track, std::size_t shortest_run) {
+  const std::size_t n = track.present.size();
+  for (std::size_t i = 1; i + 1 < n; ++i) {
+    if (track.present[i] || !track.present[i - 1] || !track.present[i + 1]) continue;
+    const Piece &a = track.piece[i - 1], &b = track.piece[i + 1];
+    Piece& p = track.piece[i];
+    p = a;
+    p.from_along_mm = (a.from_along_mm + b.from_along_mm) / 2;
+    p.to_along_mm = (a.to_along_mm + b.to_along_mm) / 2;
+    p.middle_along_mm = (a.middle_along_mm + b.middle_along_mm) / 2;
+    p.middle_height_mm = (a.middle_height_mm + b.middle_height_mm) / 2;
+    p.slope = (a.slope + b.slope) / 2;
+    track.present[i] = 1;
+  }
+  for (std::size_t i = 0; i < n;) {
+    if (!track.present[i]) {
+      ++i;
+      continue;
+    }
+    std::size_t end = i;
+    while (end < n && track.present[end]) ++end;
+    if (end - i < shortest_run)
+      std::fill(track.present.begin() + static_cast<std::ptrdiff_t>(i),
+                track.present.begin() + static_cast<std::ptrdiff_t>(end), char{0});
+    i = end;
+  }
+}
+
+}  // namespace
+
+const FaceTrack* FaceTracks::find(FaceName name, std::size_t channel, std::size_t step) const {
+  const bool numbered = name == FaceName::floor || name == FaceName::wall;
+  for (const auto& track : tracks)
+    if (track.name == name && (!numbered || (track.channel == channel && track.step == step))) return &track;
+  return nullptr;
+}
+
+FaceTracks name_faces(const std::vector<SectionPieces>& sections, const UnrolledRim& rim, double lean_rad,
+                      const Expected& expected, const NameSettings& settings) {
+  FaceTracks result;
+  const auto add = [&](FaceName name, Lie lie, std::size_t channel, std::size_t step) {
+    result.tracks.push_back(
+        {name, channel, step, lie, std::vector<char>(sections.size(), 0), std::vector<Piece>(sections.size())});
+  };
+  add(FaceName::side, Lie::upright, 0, 0);
+  add(FaceName::top, Lie::level, 0, 0);
+  if (expected.bevel) add(FaceName::bevel, Lie::sloping, 0, 0);
+  for (std::size_t c = 0; c < expected.channels.size(); ++c)
+    for (std::size_t k = 0; k < expected.channels[c].steps.size(); ++k) {
+      const bool from_side = expected.channels[c].corner == ExpectedCorner::side_bevel;
+      add(FaceName::floor, from_side ? Lie::upright : Lie::level, c, k);
+      add(FaceName::wall, from_side ? Lie::level : Lie::upright, c, k);
+    }
+
+  for (std::size_t i = 0; i < sections.size(); ++i) {
+    result.station_mm.push_back(sections[i].station_mm);
+    const NamedSection named = name_section(sections[i], rim, lean_rad, expected, settings);
+    for (auto& track : result.tracks) {
+      std::optional<std::size_t> piece;
+      if (track.name == FaceName::side) piece = named.side;
+      if (track.name == FaceName::top) piece = named.top;
+      if (track.name == FaceName::bevel) piece = named.bevel;
+      if (track.name == FaceName::floor || track.name == FaceName::wall) {
+        const auto& steps = named.channels[track.channel];
+        if (track.step < steps.size())
+          piece = track.name == FaceName::floor ? steps[track.step].floor : steps[track.step].wall;
+      }
+      if (!piece) continue;
+      track.present[i] = 1;
+      track.piece[i] = sections[i].pieces[*piece];
+    }
+  }
+  const double step_mm = sections.size() > 1 ? sections[1].station_mm - sections[0].station_mm : 2.0;
+  const auto shortest_run = static_cast<std::size_t>(std::lround(settings.shortest_run_mm / step_mm));
+  for (auto& track : result.tracks) clean_track(track, shortest_run);
+  return result;
+}
+
+}  // namespace rimwright

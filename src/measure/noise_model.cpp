@@ -1,0 +1,146 @@
+#include "measure/noise_model.h"
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+
+namespace rimwright {
+
+namespace {
+
+constexpr std::size_t longest_lag = 24;  // stations
+
+// Sum of squared differences, expected white part and count, by lag along the rim.
+struct Variogram {
+  std::array<double, longest_lag + 1> squares{}, white{}, count{};
+};
+
+void add_variogram(const FaceGrid& grid, double sigma_squared, Variogram& variogram) {
+  for (std::size_t row = 0; row < grid.rows; ++row)
+    for (std::size_t column = 0; column < grid.columns; ++column) {
+      const std::size_t here = grid.index(row, column);
+      if (grid.count[here] < 3.0F) continue;
+      for (std::size_t lag = 1; lag <= longest_lag && column + lag < grid.columns; ++lag) {
+        const std::size_t there = grid.index(row, column + lag);
+        if (grid.count[there] < 3.0F) continue;
+        const double d = static_cast<double>(grid.mean_mm[there]) - static_cast<double>(grid.mean_mm[here]);
+        variogram.squares[lag] += 0.5 * d * d;
+        variogram.white[lag] +=
+            0.5 * sigma_squared *
+            (1.0 / static_cast<double>(grid.count[here]) + 1.0 / static_cast<double>(grid.count[there]));
+        variogram.count[lag] += 1.0;
+      }
+    }
+}
+
+// Takes the straight trend along the whole rim from the face, so that a tilt does not count as noise.
+FaceGrid without_trend(FaceGrid grid) {
+  std::vector<double> level(grid.columns, std::numeric_limits<double>::quiet_NaN());
+  for (std::size_t c = 0; c < grid.columns; ++c) {
+    double sum = 0, count = 0;
+    for (std::size_t r = 0; r < grid.rows; ++r) {
+      const std::size_t i = grid.index(r, c);
+      if (grid.count[i] < 3.0F) continue;
+      sum += grid.mean_mm[i];
+      count += 1;
+    }
+    if (count > 0) level[c] = sum / count;
+  }
+  double s0 = 0, s1 = 0, s2 = 0, y0 = 0, y1 = 0;
+  const double middle = static_cast<double>(grid.columns) / 2, scale = std::max(1.0, middle);
+  for (std::size_t c = 0; c < grid.columns; ++c) {
+    if (!std::isfinite(level[c])) continue;
+    const double x = (static_cast<double>(c) - middle) / scale;
+    s0 += 1, s1 += x, s2 += x * x, y0 += level[c], y1 += level[c] * x;
+  }
+  const double spread = s0 > 0 ? s2 - s1 * s1 / s0 : 0.0;
+  const double slope = spread > 0 ? (y1 - s1 * y0 / s0) / spread : 0.0;
+  for (std::size_t c = 0; c < grid.columns; ++c)
+    for (std::size_t r = 0; r < grid.rows; ++r)
+      grid.mean_mm[grid.index(r, c)] -= static_cast<float>(slope * (static_cast<double>(c) - middle) / scale);
+  return grid;
+}
+
+double median_noise(const FaceFits& face) {
+  std::vector<double> noise;
+  for (const auto& fit : face.at)
+    if (fit.measured) noise.push_back(fit.noise_mm);
+  if (noise.empty()) return 0.0;
+  const auto middle = noise.begin() + static_cast<std::ptrdiff_t>(noise.size() / 2);
+  std::nth_element(noise.begin(), middle, noise.end());
+  return *middle;
+}
+
+}  // namespace
+
+NoiseModel estimate_noise(const FaceGrid& side, const FaceGrid& top, const FittedRim& fitted) {
+  NoiseModel noise;
+  const double side_noise = median_noise(*fitted.find(FaceName::side)),
+               top_noise = median_noise(*fitted.find(FaceName::top));
+  noise.white_sigma_mm = std::sqrt(0.5 * (side_noise * side_noise + top_noise * top_noise));
+  Variogram variogram;
+  add_variogram(without_trend(top), top_noise * top_noise, variogram);
+  add_variogram(without_trend(side), side_noise * side_noise, variogram);
+  std::array<double, longest_lag + 1> gain{};
+  double plateau = 0.0, plateau_error = 0.0, plateau_count = 0.0;
+  for (std::size_t lag = 1; lag <= longest_lag; ++lag) {
+    if (variogram.count[lag] < 100.0) return noise;  // too little seen to tell white from correlated
+    gain[lag] = (variogram.squares[lag] - variogram.white[lag]) / variogram.count[lag];
+    if (lag > 2 * longest_lag / 3) {
+      plateau += gain[lag];
+      plateau_error += variogram.white[lag] / variogram.count[lag];
+      plateau_count += 1.0;
+    }
+  }
+  plateau /= plateau_count;
+  plateau_error /= plateau_count;
+  // The outlier gate trims the white noise by about a hundredth: less than 3 % of it is not a finding.
+  if (plateau < 0.03 * plateau_error) return noise;
+  noise.correlated_sigma_mm = std::sqrt(plateau);
+  constexpr double share_at_one_length = 0.632;  // 1 - exp(-1)
+  double length = static_cast<double>(longest_lag) * 0.6;
+  for (std::size_t lag = 1; lag <= longest_lag; ++lag)
+    if (gain[lag] >= share_at_one_length * plateau) {
+      const double before = lag > 1 ? gain[lag - 1] : 0.0;
+      const double share = (share_at_one_length * plateau - before) / std::max(1e-12, gain[lag] - before);
+      length = static_cast<double>(lag - 1) + share;
+      break;
+    }
+  noise.correlation_length_mm = std::max(0.3, length) * side.station_step_mm;
+  return noise;
+}
+
+CorrelatedVariance correlated_variance(const NoiseModel& noise, double half_window_mm, double width_mm) {
+  CorrelatedVariance variance;
+  if (noise.correlated_sigma_mm <= 0.0 || width_mm <= 0.0) return variance;
+  constexpr std::size_t nodes = 9;
+  std::array<double, nodes> place{}, along{}, flat{}, lever{};
+  double along_sum = 0, lever_sum = 0;
+  for (std::size_t k = 0; k < nodes; ++k) {
+    place[k] = (2.0 * static_cast<double>(k) + 1.0) / nodes - 1.0;  // -1 .. 1
+    along[k] = 9.0 / 4.0 - 15.0 / 4.0 * place[k] * place[k];        // centre value of a least-squares parabola
+    flat[k] = 1.0 / nodes;
+    along_sum += along[k];
+    lever_sum += place[k] * place[k];
+  }
+  for (std::size_t k = 0; k < nodes; ++k) {
+    along[k] /= along_sum;
+    lever[k] = place[k] / (lever_sum * width_mm / 2);
+  }
+  // exp(-h / length) with h the distance in the face: separable as a product of both directions (city-block
+  // distance), which errs to the wide side of the truth by at most a fifth.
+  const auto shared = [&](const std::array<double, nodes>& w, double half_mm) {
+    double sum = 0;
+    for (std::size_t i = 0; i < nodes; ++i)
+      for (std::size_t j = 0; j < nodes; ++j)
+        sum += w[i] * w[j] * std::exp(-std::abs(place[i] - place[j]) * half_mm / noise.correlation_length_mm);
+    return sum;
+  };
+  const double sigma_squared = noise.correlated_sigma_mm * noise.correlated_sigma_mm;
+  const double along_share = shared(along, half_window_mm);
+  variance.of_mean = sigma_squared * along_share * shared(flat, width_mm / 2);
+  variance.of_slope = sigma_squared * along_share * shared(lever, width_mm / 2);
+  return variance;
+}
+
+}  // namespace rimwright

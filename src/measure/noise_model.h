@@ -1,0 +1,28 @@
+// Noise: how far points scatter, and how much of that is shared by neighbours and so does not average out.
+//
+// Judged from the reference faces (top and side), whose form is known to be smooth. The variogram
+// g(h) = 1/2 mean (r(x + h) - r(x))^2 of cell means splits white noise (nugget, known from the counts) from
+// correlated error (what g gains until about 25 mm). Slower errors bend the faces themselves and are left to the fits.
+#pragma once
+
+#include "measure/grid_face.h"
+
+namespace rimwright {
+
+struct NoiseModel {
+  double white_sigma_mm = 0.0;  // a point, along the normal
+  double correlated_sigma_mm = 0.0;
+  double correlation_length_mm = 0.0;  // correlation exp(-h / length)
+};
+
+[[nodiscard]] NoiseModel estimate_noise(const FaceGrid& side, const FaceGrid& top, const FittedRim& fitted);
+
+// Variances that correlated error adds to a face's mean and slope when fitted over a window of the rim (half length
+// half_window_mm, parabola along) and a width across: quadrature of the fit's weights against the correlation.
+struct CorrelatedVariance {
+  double of_mean = 0.0;   // mm^2
+  double of_slope = 0.0;  // per mm^2 of lever: (mm/mm)^2
+};
+[[nodiscard]] CorrelatedVariance correlated_variance(const NoiseModel& noise, double half_window_mm, double width_mm);
+
+}  // namespace rimwright

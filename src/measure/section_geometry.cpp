@@ -1,0 +1,138 @@
+#include "measure/section_geometry.h"
+
+#include <array>
+#include <cmath>
+
+namespace rimwright {
+
+SectionLine line_of(const FaceFits& face, const FaceFit& fit) {
+  return {face.along, face.normal, face.from_upright_rad, fit.t0_mm, fit.a_mm, fit.b};
+}
+
+SectionTop top_of(const UnrolledRim& rim, double station_mm, const FaceFit* fit) {
+  const Vector2 corner = rim.curve.point(station_mm), out = rim.curve.out(station_mm);
+  SectionTop top;
+  constexpr double reach = 10.0;  // the quadric's section is a parabola: three heights give it exactly
+  const double here = rim.top.height_mm(corner.x(), corner.y());
+  const auto height = [&](double out_mm) {
+    const Vector2 p = corner + out_mm * out;
+    return rim.top.height_mm(p.x(), p.y()) - here;
+  };
+  top.rise = (height(reach) - height(-reach)) / (2 * reach);
+  top.bend = (height(reach) + height(-reach)) / (reach * reach);
+  if (fit != nullptr && fit->measured) {
+    top.t0_mm = fit->t0_mm;
+    top.a_mm = fit->a_mm;
+    top.b = fit->b;
+  }
+  return top;
+}
+
+Vector2 rim_corner(const SectionFaces& faces) {
+  // The side is steep: a few rounds of 'height of the top where the side stands' settle far below a nanometre.
+  double out = 0.0;
+  for (int round = 0; round < 6; ++round) {
+    const double up = faces.top.up(out);
+    const Vector2 direction = faces.side.direction(), anchor = faces.side.point(faces.side.t0_mm);
+    out = anchor.x() + (up - anchor.y()) * direction.x() / direction.y();
+  }
+  return {out, faces.top.up(out)};
+}
+
+std::optional<Vector2> lower_edge(const SectionFaces& faces) {
+  const Vector2 d = faces.bevel.direction(), e = faces.side.direction();
+  const double cross = d.x() * e.y() - d.y() * e.x();
+  if (std::abs(cross) < 0.05) return std::nullopt;
+  const Vector2 anchor = faces.bevel.point(faces.bevel.t0_mm);
+  const Vector2 between = faces.side.point(faces.side.t0_mm) - anchor;
+  return Vector2(anchor + (between.x() * e.y() - between.y() * e.x()) / cross * d);
+}
+
+std::optional<Vector2> upper_edge(const SectionFaces& faces) {
+  const Vector2 d = faces.bevel.direction();
+  double t = 0.0;
+  Vector2 p = faces.bevel.point(faces.bevel.t0_mm);
+  for (int round = 0; round < 8; ++round) {
+    const double slope = d.y() - faces.top.slope(p.x()) * d.x();
+    if (std::abs(slope) < 0.05) return std::nullopt;
+    t -= (p.y() - faces.top.up(p.x())) / slope;
+    p = faces.bevel.point(faces.bevel.t0_mm) + t * d;
+  }
+  return p;
+}
+
+double bevel_angle_rad(const SectionFaces& faces) {
+  return std::numbers::pi - (faces.bevel.angle_rad() - faces.side.angle_rad());
+}
+
+double length_down_side(const SectionFaces& faces, const Vector2& from, const Vector2& to) {
+  return (from - to).dot(faces.side.direction());
+}
+
+double length_along_top(const SectionFaces& faces, const Vector2& from, const Vector2& to) {
+  const double middle_slope = faces.top.slope(0.5 * (from.x() + to.x()));
+  return (from.x() - to.x()) * std::sqrt(1.0 + middle_slope * middle_slope);
+}
+
+namespace {
+
+struct Variances {
+  double own = 0.0, reference = 0.0, shared = 0.0;
+};
+
+// Sensitivities of the quantity to one face's a and b, by central differences.
+std::array<double, 2> sensitivities(const SectionQuantity& quantity, SectionFaces faces, double SectionLine::*a,
+                                    double SectionLine::*b, SectionLine SectionFaces::*face) {
+  constexpr double da = 1e-3, db = 1e-4;
+  SectionFaces plus = faces, minus = faces;
+  (plus.*face).*a += da, (minus.*face).*a -= da;
+  const double by_a = (quantity(plus) - quantity(minus)) / (2 * da);
+  plus = minus = faces;
+  (plus.*face).*b += db, (minus.*face).*b -= db;
+  return {by_a, (quantity(plus) - quantity(minus)) / (2 * db)};
+}
+
+std::array<double, 2> top_sensitivities(const SectionQuantity& quantity, const SectionFaces& faces) {
+  constexpr double da = 1e-3, db = 1e-4;
+  SectionFaces plus = faces, minus = faces;
+  plus.top.a_mm += da, minus.top.a_mm -= da;
+  const double by_a = (quantity(plus) - quantity(minus)) / (2 * da);
+  plus = minus = faces;
+  plus.top.b += db, minus.top.b -= db;
+  return {by_a, (quantity(plus) - quantity(minus)) / (2 * db)};
+}
+
+}  // namespace
+
+Measured propagate(const SectionQuantity& quantity, const SectionFaces& faces, const SectionFits& fits,
+                   const NoiseModel& noise, double factor) {
+  Measured result;
+  result.value = factor * quantity(faces);
+  Variances variances;
+  double welch = 0.0;  // sum of u_i^4 / nu_i, GUM G.4.1
+  const auto add = [&](const FaceFit& fit, const std::array<double, 2>& by, double& share) {
+    const double white =
+        by[0] * by[0] * fit.variance_a + by[1] * by[1] * fit.variance_b + 2 * by[0] * by[1] * fit.covariance_ab;
+    const CorrelatedVariance shared = correlated_variance(noise, fit.window_mm, std::abs(fit.to_t_mm - fit.from_t_mm));
+    share += white;
+    variances.shared += by[0] * by[0] * shared.of_mean + by[1] * by[1] * shared.of_slope;
+    welch += white * white / fit.degrees_of_freedom;
+    result.points_used += static_cast<std::size_t>(fit.points);
+    result.points_rejected += static_cast<std::size_t>(fit.rejected);
+  };
+  const auto line = [&](const FaceFit* fit, SectionLine SectionFaces::*face, double& share) {
+    if (fit != nullptr) add(*fit, sensitivities(quantity, faces, &SectionLine::a_mm, &SectionLine::b, face), share);
+  };
+  line(fits.side, &SectionFaces::side, variances.reference);
+  line(fits.bevel, &SectionFaces::bevel, variances.own);
+  line(fits.extra, &SectionFaces::extra, variances.own);
+  if (fits.top != nullptr) add(*fits.top, top_sensitivities(quantity, faces), variances.reference);
+  result.u(UncertaintySource::point_noise) = factor * std::sqrt(std::max(0.0, variances.own));
+  result.u(UncertaintySource::reference_faces) = factor * std::sqrt(std::max(0.0, variances.reference));
+  result.u(UncertaintySource::correlated) = factor * std::sqrt(std::max(0.0, variances.shared));
+  const double total = variances.own + variances.reference + variances.shared;
+  if (welch > 0.0) result.degrees_of_freedom = total * total / welch;
+  return result;
+}
+
+}  // namespace rimwright

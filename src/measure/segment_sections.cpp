@@ -1,0 +1,248 @@
+#include "measure/segment_sections.h"
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <limits>
+
+#include "measure/profile_frame.h"
+
+namespace rimwright {
+
+namespace {
+
+constexpr std::size_t lie_count = 3;  // of Lie; one more state stands for 'skipped'
+constexpr std::size_t skipped = lie_count;
+
+// Bin borders along the profile: fine in the working zone, coarse beyond.
+std::vector<double> bin_borders(const WorkingZone& zone, const SegmentSettings& settings, double bin_mm) {
+  constexpr double far_mm = 60.0;  // side and top beyond this add nothing to the segmentation
+  const double low = -zone.down_mm / std::numbers::sqrt2, high = zone.in_mm / std::numbers::sqrt2;
+  const double far = far_mm / std::numbers::sqrt2;
+  std::vector<double> borders;
+  for (double b = -std::max(far, -low + 4.0); b < low; b += settings.far_bin_mm) borders.push_back(b);
+  for (double b = low; b < high; b += bin_mm) borders.push_back(b);
+  for (double b = high; b < std::max(far, high + 4.0); b += settings.far_bin_mm) borders.push_back(b);
+  return borders;
+}
+
+struct Sums {
+  double n = 0, x = 0, y = 0, xx = 0, xy = 0, yy = 0;
+  Sums& operator+=(const Sums& o) {
+    n += o.n, x += o.x, y += o.y, xx += o.xx, xy += o.xy, yy += o.yy;
+    return *this;
+  }
+  friend Sums operator-(Sums a, const Sums& b) {
+    a.n -= b.n, a.x -= b.x, a.y -= b.y, a.xx -= b.xx, a.xy -= b.xy, a.yy -= b.yy;
+    return a;
+  }
+};
+
+struct SlopePrior {
+  double mean = 0.0;
+  double precision = 0.0;  // 1 / variance
+  double low = -1e9, high = 1e9;
+};
+
+struct LineFit {
+  double slope = 0.0;
+  double cost = 0.0;
+};
+
+// Ridge regression of one piece: squared residuals in standard deviations plus the slope's departure from its prior.
+LineFit fit_line(const Sums& s, double inverse_variance, const SlopePrior& prior) {
+  const double xx = (s.xx - s.x * s.x / s.n) * inverse_variance;
+  const double xy = (s.xy - s.x * s.y / s.n) * inverse_variance;
+  const double yy = (s.yy - s.y * s.y / s.n) * inverse_variance;
+  const double slope =
+      std::clamp((xy + prior.precision * prior.mean) / (xx + prior.precision + 1e-12), prior.low, prior.high);
+  const double departure = slope - prior.mean;
+  return {slope, std::max(0.0, yy - 2 * slope * xy + slope * slope * xx) + prior.precision * departure * departure};
+}
+
+class Segmenter {
+ public:
+  Segmenter(const UnrolledRim& rim, double noise_mm, double lean_rad, const BevelGuess& bevel, const WorkingZone& zone,
+            const SegmentSettings& settings)
+      : rim_(rim), settings_(settings), noise_mm_(noise_mm) {
+    const double length = rim.curve.length_mm();
+    const double band_mm2 = length * 80.0;  // about what is seen of top and side together
+    const double density = static_cast<double>(rim.station_mm.size()) / std::max(1.0, band_mm2);
+    slab_mm_ = std::clamp(settings.points_a_bin / std::max(1e-6, density * settings.bin_mm * std::numbers::sqrt2),
+                          settings.slab_mm, settings.longest_slab_mm);
+    const double bin_mm = std::clamp(settings.points_a_bin / std::max(1e-6, density * slab_mm_ * std::numbers::sqrt2),
+                                     settings.bin_mm, 4.0 * settings.bin_mm);
+    borders_ = bin_borders(zone, settings, bin_mm);
+    inverse_variance_ = 1.0 / (2.0 * noise_mm * noise_mm + settings.model_error_mm * settings.model_error_mm);
+    const double freedom = 1.0 / (settings.slope_freedom * settings.slope_freedom);
+    priors_[static_cast<std::size_t>(Lie::upright)] = {profile_slope(lean_rad), freedom, 0.45, 2.5};
+    priors_[static_cast<std::size_t>(Lie::level)] = {-1.0, freedom, -2.5, -0.45};
+    constexpr double bevel_freedom = 0.12;  // about 6 degrees: a bevel may be well off its plan and is still the bevel
+    priors_[static_cast<std::size_t>(Lie::sloping)] =
+        bevel.expected ? SlopePrior{profile_slope(std::numbers::pi - bevel.angle_rad),
+                                    1.0 / (bevel_freedom * bevel_freedom), -0.7, 0.7}
+                       : SlopePrior{0.0, 1.0, -0.7, 0.7};
+  }
+
+  [[nodiscard]] SectionPieces segment(double station_mm) const {
+    SectionPieces section{station_mm, {}};
+    const std::vector<Sums> prefix = bin_sums(station_mm);
+    const auto bins = prefix.size() - 1;
+
+    struct State {
+      double cost = std::numeric_limits<double>::infinity();
+      std::uint16_t from_bin = 0;
+      std::uint8_t from_state = skipped;
+      float slope = 0.0F;
+    };
+    std::vector<std::array<State, lie_count + 1>> best(bins + 1);
+    best[0][skipped].cost = 0.0;
+
+    // Top's slope differs from level where it is domed; steps follow it.
+    std::array<SlopePrior, lie_count> priors = priors_;
+    const double rise = top_rise(station_mm);
+    priors[static_cast<std::size_t>(Lie::level)].mean = profile_slope(std::numbers::pi / 2 + std::atan(rise));
+
+    constexpr std::array<double, lie_count> shortest_mm{0.35, 0.35, 1.2};
+    for (std::size_t end = 1; end <= bins; ++end) {
+      auto& here = best[end];
+      // Skipping this bin continues whatever ended before it.
+      for (std::size_t state = 0; state <= skipped; ++state) {
+        const double bin_price = prefix[end].n > prefix[end - 1].n ? settings_.price_of_a_skipped_bin : 0.0;
+        const double cost = best[end - 1][state].cost + bin_price;
+        if (cost < here[skipped].cost)
+          here[skipped] = {cost, static_cast<std::uint16_t>(end - 1), static_cast<std::uint8_t>(state), 0.0F};
+      }
+      for (std::size_t begin = end; begin-- > 0;) {
+        const double width = borders_[end] - borders_[begin];
+        const Sums sums = prefix[end] - prefix[begin];
+        if (sums.n < 3.0) continue;
+        for (std::size_t lie = 0; lie < lie_count; ++lie) {
+          if (width < shortest_mm[lie]) continue;
+          double before = std::numeric_limits<double>::infinity();
+          std::size_t from = skipped;
+          for (std::size_t state = 0; state <= skipped; ++state)
+            if (state != lie && best[begin][state].cost < before) {
+              before = best[begin][state].cost;
+              from = state;
+            }
+          before += settings_.price_of_a_piece;
+          if (before >= here[lie].cost) continue;
+          const LineFit fit = fit_line(sums, inverse_variance_, priors[lie]);
+          if (before + fit.cost < here[lie].cost)
+            here[lie] = {before + fit.cost, static_cast<std::uint16_t>(begin), static_cast<std::uint8_t>(from),
+                         static_cast<float>(fit.slope)};
+        }
+      }
+    }
+
+    std::size_t bin = bins, state = skipped;
+    for (std::size_t s = 0; s < skipped; ++s)
+      if (best[bin][s].cost < best[bin][state].cost) state = s;
+    while (bin > 0) {
+      const State& here = best[bin][state];
+      if (state != skipped) {
+        const Sums sums = prefix[bin] - prefix[here.from_bin];
+        section.pieces.push_back({static_cast<Lie>(state), borders_[here.from_bin], borders_[bin], sums.x / sums.n,
+                                  sums.y / sums.n, here.slope, sums.n});
+      }
+      bin = here.from_bin;
+      state = here.from_state;
+    }
+    std::reverse(section.pieces.begin(), section.pieces.end());
+    sharpen_breaks(section.pieces);
+    return section;
+  }
+
+ private:
+  // Where two neighbouring pieces meet, their lines' intersection says it better than the bins do.
+  static void sharpen_breaks(std::vector<Piece>& pieces) {
+    for (std::size_t i = 0; i + 1 < pieces.size(); ++i) {
+      Piece &a = pieces[i], &b = pieces[i + 1];
+      const double turn = a.slope - b.slope;
+      if (std::abs(turn) < 0.1) continue;
+      const double meet = (b.height_at(0.0) - a.height_at(0.0)) / turn;
+      const double low = std::min(a.to_along_mm, b.from_along_mm) - 0.5,
+                   high = std::max(a.to_along_mm, b.from_along_mm) + 0.5;
+      if (meet > std::max(low, a.from_along_mm) && meet < std::min(high, b.to_along_mm))
+        a.to_along_mm = b.from_along_mm = meet;
+    }
+  }
+
+  // Slope of the top across the rim at the corner, up per millimetre out.
+  [[nodiscard]] double top_rise(double station_mm) const {
+    const Vector2 corner = rim_.curve.point(station_mm), out = rim_.curve.out(station_mm);
+    constexpr double reach = 5.0;
+    const Vector2 inside = corner - reach * out;
+    return (rim_.top.height_mm(corner.x(), corner.y()) - rim_.top.height_mm(inside.x(), inside.y())) / reach;
+  }
+
+  // Prefix sums over bins of the slab's points, outliers of each bin left out, a bin's weight limited so that dense
+  // scans do not punish faces for not being perfectly straight.
+  [[nodiscard]] std::vector<Sums> bin_sums(double station_mm) const {
+    const std::size_t bins = borders_.size() - 1;
+    std::vector<std::vector<std::pair<float, float>>> members(bins);
+    const double slices_a_mm = 1.0 / rim_.slice_mm;
+    const auto slice_at = [&](double s) {
+      return static_cast<std::size_t>(std::clamp(s * slices_a_mm, 0.0, static_cast<double>(rim_.slice_count())));
+    };
+    const std::size_t begin = rim_.slice_begin[slice_at(station_mm - slab_mm_ / 2)];
+    const std::size_t end = rim_.slice_begin[slice_at(station_mm + slab_mm_ / 2)];
+    for (std::size_t i = begin; i < end; ++i) {
+      const double along = profile_along(rim_.out_mm[i], rim_.up_mm[i]);
+      const auto border = std::upper_bound(borders_.begin(), borders_.end(), along);
+      if (border == borders_.begin() || border == borders_.end()) continue;
+      members[static_cast<std::size_t>(border - borders_.begin()) - 1].emplace_back(
+          static_cast<float>(along), static_cast<float>(profile_height(rim_.out_mm[i], rim_.up_mm[i])));
+    }
+    std::vector<Sums> prefix(bins + 1);
+    for (std::size_t b = 0; b < bins; ++b) {
+      auto& points = members[b];
+      Sums sums;
+      if (points.size() >= 2) {
+        const auto middle = points.begin() + static_cast<std::ptrdiff_t>(points.size() / 2);
+        std::nth_element(points.begin(), middle, points.end(),
+                         [](const auto& p, const auto& q) { return p.second < q.second; });
+        const double gate = 0.75 * (borders_[b + 1] - borders_[b]) + 5.0 * noise_mm_ + 0.1;
+        const float centre = middle->second;
+        for (const auto& [along, height] : points) {
+          if (std::abs(height - centre) > gate) continue;
+          const double x = along, y = height;
+          sums.n += 1, sums.x += x, sums.y += y, sums.xx += x * x, sums.xy += x * y, sums.yy += y * y;
+        }
+        constexpr double most_that_count = 6.0;
+        const double weight = std::min(1.0, most_that_count / sums.n);
+        sums.n *= weight, sums.x *= weight, sums.y *= weight, sums.xx *= weight, sums.xy *= weight, sums.yy *= weight;
+      }
+      prefix[b + 1] = prefix[b];
+      prefix[b + 1] += sums;
+    }
+    return prefix;
+  }
+
+  const UnrolledRim& rim_;
+  SegmentSettings settings_;
+  double noise_mm_;
+  double slab_mm_ = 0.0;
+  double inverse_variance_ = 0.0;
+  std::vector<double> borders_;
+  std::array<SlopePrior, lie_count> priors_;
+};
+
+}  // namespace
+
+std::vector<SectionPieces> segment_sections(const UnrolledRim& rim, double noise_mm, double lean_rad,
+                                            const BevelGuess& bevel, const WorkingZone& zone,
+                                            const SegmentSettings& settings, Workers& workers) {
+  const Segmenter segmenter(rim, noise_mm, lean_rad, bevel, zone, settings);
+  const auto stations =
+      static_cast<std::size_t>(std::max(1.0, std::floor(rim.curve.length_mm() / settings.station_step_mm)));
+  std::vector<SectionPieces> sections(stations);
+  workers.for_chunks(stations, 8, [&](std::size_t begin, std::size_t end, std::size_t) {
+    for (std::size_t i = begin; i < end; ++i)
+      sections[i] = segmenter.segment((static_cast<double>(i) + 0.5) * settings.station_step_mm);
+  });
+  return sections;
+}
+
+}  // namespace rimwright

@@ -1,0 +1,183 @@
+#include "rim/gather_cells.h"
+
+#include <Eigen/Eigenvalues>
+#include <algorithm>
+#include <array>
+#include <cmath>
+
+namespace rimwright {
+
+namespace {
+
+// Count, first and second moments about the centre of the grid cell.
+struct Moments {
+  double count = 0.0;
+  Vector3 sum = Vector3::Zero();
+  std::array<double, 6> products{};  // xx xy xz yy yz zz
+  Vector3 facing = Vector3::Zero();
+
+  void add(const Vector3& p) {
+    count += 1.0;
+    sum += p;
+    products[0] += p.x() * p.x();
+    products[1] += p.x() * p.y();
+    products[2] += p.x() * p.z();
+    products[3] += p.y() * p.y();
+    products[4] += p.y() * p.z();
+    products[5] += p.z() * p.z();
+  }
+
+  // Adds another cell's moments, whose centre lies at `offset` from ours.
+  void add_shifted(const Moments& other, const Vector3& offset) {
+    count += other.count;
+    sum += other.sum + other.count * offset;
+    const auto product = [&](std::size_t k, int a, int b) {
+      products[k] +=
+          other.products[k] + other.sum[a] * offset[b] + other.sum[b] * offset[a] + other.count * offset[a] * offset[b];
+    };
+    product(0, 0, 0);
+    product(1, 0, 1);
+    product(2, 0, 2);
+    product(3, 1, 1);
+    product(4, 1, 2);
+    product(5, 2, 2);
+  }
+
+  [[nodiscard]] Matrix3 covariance() const {
+    const Vector3 mean = sum / count;
+    Matrix3 second;
+    second << products[0], products[1], products[2], products[1], products[3], products[4], products[2], products[4],
+        products[5];
+    return second / count - mean * mean.transpose();
+  }
+};
+
+// A mixing function with no pattern in common with scan rows (SplitMix64 finaliser), for choosing the sample.
+std::uint64_t mixed(std::uint64_t x) {
+  x = (x ^ (x >> 30)) * 0xbf58476d1ce4e5b9ULL;
+  x = (x ^ (x >> 27)) * 0x94d049bb133111ebULL;
+  return x ^ (x >> 31);
+}
+
+constexpr std::int64_t grid_middle = std::int64_t{1} << (SurfaceCells::bits - 1);
+
+struct Grid {
+  double cell_mm;
+
+  [[nodiscard]] std::int64_t coordinate(double value_mm) const {
+    const double cells = std::floor(value_mm / cell_mm);
+    const double limit = static_cast<double>(grid_middle - 2);
+    return static_cast<std::int64_t>(std::clamp(cells, -limit, limit)) + grid_middle;
+  }
+  [[nodiscard]] std::uint64_t key(double x, double y, double z) const {
+    return static_cast<std::uint64_t>(coordinate(x)) | static_cast<std::uint64_t>(coordinate(y)) << SurfaceCells::bits |
+           static_cast<std::uint64_t>(coordinate(z)) << (2 * SurfaceCells::bits);
+  }
+  [[nodiscard]] Vector3 centre(std::uint64_t key) const {
+    constexpr std::uint64_t mask = (std::uint64_t{1} << SurfaceCells::bits) - 1;
+    const auto middle = [&](int axis) {
+      const auto c = static_cast<std::int64_t>((key >> (axis * SurfaceCells::bits)) & mask) - grid_middle;
+      return (static_cast<double>(c) + 0.5) * cell_mm;
+    };
+    return {middle(0), middle(1), middle(2)};
+  }
+};
+
+SurfaceCells gather_at(const Cloud& cloud, double cell_mm, std::size_t sampled_points, Workers& workers) {
+  const Grid grid{cell_mm};
+  SurfaceCells result;
+  result.cell_mm = cell_mm;
+  std::vector<Moments> moments;
+
+  const std::size_t count = cloud.size();
+  const double share = std::min(1.0, static_cast<double>(sampled_points) / static_cast<double>(count));
+  const auto threshold = static_cast<std::uint64_t>(share * 18446744073709549568.0);
+  std::uint64_t last_key = ~std::uint64_t{0};
+  std::uint32_t last_cell = 0;
+  for (std::size_t i = 0; i < count; ++i) {
+    if (share < 1.0 && mixed(i) > threshold) continue;
+    const Vector3 p(cloud.x[i], cloud.y[i], cloud.z[i]);
+    const std::uint64_t key = grid.key(p.x(), p.y(), p.z());
+    if (key != last_key) {
+      const auto [found, is_new] = result.lookup.try_emplace(key, static_cast<std::uint32_t>(moments.size()));
+      if (is_new) {
+        moments.emplace_back();
+        result.keys.push_back(key);
+      }
+      last_key = key;
+      last_cell = found->second;
+    }
+    Moments& cell = moments[last_cell];
+    cell.add(p - grid.centre(key));
+    if (!cloud.normals.empty()) {
+      const auto& n = cloud.normals[i];
+      cell.facing += Vector3(n[0], n[1], n[2]) / 127.0;
+    }
+  }
+
+  result.cells.resize(moments.size());
+  workers.for_chunks(moments.size(), 4096, [&](std::size_t begin, std::size_t end, std::size_t) {
+    constexpr double fewest_for_a_plane = 8.0;
+    for (std::size_t i = begin; i < end; ++i) {
+      const auto index = static_cast<std::uint32_t>(i);
+      const Vector3 centre = grid.centre(result.keys[i]);
+      Moments around = moments[i];
+      result.for_neighbours(index, [&](std::uint32_t neighbour) {
+        around.add_shifted(moments[neighbour], grid.centre(result.keys[neighbour]) - centre);
+      });
+      SurfaceCell& cell = result.cells[i];
+      cell.count = static_cast<std::uint32_t>(moments[i].count);
+      cell.mean_mm = (centre + moments[i].sum / moments[i].count).cast<float>();
+      cell.facing = (moments[i].facing / moments[i].count).cast<float>();
+      if (around.count < fewest_for_a_plane) continue;
+      Eigen::SelfAdjointEigenSolver<Matrix3> eigen;
+      eigen.computeDirect(around.covariance());
+      cell.normal = eigen.eigenvectors().col(0).cast<float>();
+      cell.spread_mm = static_cast<float>(std::sqrt(std::max(0.0, eigen.eigenvalues()[0])));
+      cell.second_spread_mm = static_cast<float>(std::sqrt(std::max(0.0, eigen.eigenvalues()[1])));
+    }
+  });
+  return result;
+}
+
+// Median over cells that have a plane; zero if none has.
+double median_spread(const SurfaceCells& cells) {
+  std::vector<float> spreads;
+  for (const auto& cell : cells.cells)
+    if (cell.normal.squaredNorm() > 0.5F) spreads.push_back(cell.spread_mm);
+  if (spreads.empty()) return 0.0;
+  const auto middle = spreads.begin() + static_cast<std::ptrdiff_t>(spreads.size() / 2);
+  std::nth_element(spreads.begin(), middle, spreads.end());
+  return *middle;
+}
+
+double share_with_plane(const SurfaceCells& cells) {
+  double with_plane = 0.0, all = 0.0;
+  for (const auto& cell : cells.cells) {
+    all += cell.count;
+    if (cell.normal.squaredNorm() > 0.5F) with_plane += cell.count;
+  }
+  return all > 0.0 ? with_plane / all : 0.0;
+}
+
+}  // namespace
+
+Outcome<SurfaceCells> gather_cells(const Cloud& cloud, const GatherSettings& settings, Workers& workers) {
+  // A plane seen through noise needs a neighbourhood (three cells) well wider than the noise is high.
+  constexpr double widest_spread_in_cells = 0.25;
+  constexpr double enough_share = 0.8;
+  for (double cell_mm = settings.smallest_cell_mm;; cell_mm *= 1.5) {
+    SurfaceCells cells = gather_at(cloud, cell_mm, settings.sampled_points, workers);
+    const bool fine =
+        share_with_plane(cells) >= enough_share && median_spread(cells) < widest_spread_in_cells * cell_mm;
+    if (fine || cell_mm * 1.5 > settings.largest_cell_mm) {
+      if (share_with_plane(cells) < 0.5)
+        return refuse(RefusalReason::too_few_points,
+                      "the scan's " + std::to_string(cloud.size()) + " points lie too far apart to form surfaces",
+                      "scan more densely: at least one point a square millimetre near the rim");
+      return cells;
+    }
+  }
+}
+
+}  // namespace rimwright

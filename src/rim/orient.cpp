@@ -1,0 +1,302 @@
+#include "rim/orient.h"
+
+#include <Eigen/Cholesky>
+#include <Eigen/Eigenvalues>
+#include <algorithm>
+#include <cmath>
+#include <optional>
+#include <unordered_map>
+#include <unordered_set>
+
+namespace rimwright {
+
+namespace {
+
+bool has_plane(const SurfaceCell& cell) { return cell.normal.squaredNorm() > 0.5F; }
+
+// A cell is flat when its points spread within the plane at least three times as far as across it.
+bool is_flat(const SurfaceCell& cell) { return has_plane(cell) && 3.0F * cell.spread_mm < cell.second_spread_mm; }
+
+// Directions to which many flat cells' normals point, strongest first, at least 12 degrees apart.
+std::vector<Vector3> common_directions(const SurfaceCells& cells, double within_deg) {
+  std::vector<Eigen::Vector3f> normals;
+  for (const auto& cell : cells.cells)
+    if (is_flat(cell)) normals.push_back(cell.normal);
+  constexpr std::size_t tried = 400, sampled = 6000, kept = 8;
+  const std::size_t candidate_step = std::max<std::size_t>(1, normals.size() / tried);
+  const std::size_t sample_step = std::max<std::size_t>(1, normals.size() / sampled);
+  const auto close = static_cast<float>(std::cos(radians_from_degrees(within_deg)));
+  struct Candidate {
+    Vector3 direction;
+    std::size_t votes;
+  };
+  std::vector<Candidate> candidates;
+  for (std::size_t i = 0; i < normals.size(); i += candidate_step) {
+    std::size_t votes = 0;
+    Vector3 mean = Vector3::Zero();
+    for (std::size_t j = 0; j < normals.size(); j += sample_step) {
+      const float cosine = normals[i].dot(normals[j]);
+      if (std::abs(cosine) < close) continue;
+      ++votes;
+      mean += (cosine > 0 ? 1.0 : -1.0) * normals[j].cast<double>();
+    }
+    if (votes > 0) candidates.push_back({mean.normalized(), votes});
+  }
+  std::stable_sort(candidates.begin(), candidates.end(),
+                   [](const auto& a, const auto& b) { return a.votes > b.votes; });
+  std::vector<Vector3> directions;
+  const double apart = std::cos(radians_from_degrees(12.0));
+  for (const auto& candidate : candidates) {
+    const bool is_new = std::all_of(directions.begin(), directions.end(),
+                                    [&](const Vector3& d) { return std::abs(d.dot(candidate.direction)) < apart; });
+    if (is_new) directions.push_back(candidate.direction);
+    if (directions.size() == kept) break;
+  }
+  return directions;
+}
+
+// Connected sets of flat cells that face along `direction`, largest first.
+std::vector<std::vector<std::uint32_t>> connected_flats(const SurfaceCells& cells, const Vector3& direction,
+                                                        double within_deg) {
+  const auto close = static_cast<float>(std::cos(radians_from_degrees(within_deg)));
+  const Eigen::Vector3f d = direction.cast<float>();
+  std::vector<char> waiting(cells.cells.size(), 0);
+  for (std::size_t i = 0; i < cells.cells.size(); ++i)
+    waiting[i] = is_flat(cells.cells[i]) && std::abs(cells.cells[i].normal.dot(d)) > close;
+  std::vector<std::vector<std::uint32_t>> components;
+  for (std::uint32_t seed = 0; seed < waiting.size(); ++seed) {
+    if (!waiting[seed]) continue;
+    std::vector<std::uint32_t> component{seed};
+    waiting[seed] = 0;
+    for (std::size_t head = 0; head < component.size(); ++head)
+      cells.for_neighbours(component[head], [&](std::uint32_t neighbour) {
+        if (!waiting[neighbour]) return;
+        waiting[neighbour] = 0;
+        component.push_back(neighbour);
+      });
+    components.push_back(std::move(component));
+  }
+  std::stable_sort(components.begin(), components.end(),
+                   [](const auto& a, const auto& b) { return a.size() > b.size(); });
+  return components;
+}
+
+// A frame whose z is the normal of the best plane through the cells, signed like `direction`.
+Transform frame_on(const SurfaceCells& cells, const std::vector<std::uint32_t>& members, const Vector3& direction) {
+  Vector3 mean = Vector3::Zero();
+  for (const auto i : members) mean += cells.cells[i].mean_mm.cast<double>();
+  mean /= static_cast<double>(members.size());
+  Matrix3 covariance = Matrix3::Zero();
+  for (const auto i : members) {
+    const Vector3 d = cells.cells[i].mean_mm.cast<double>() - mean;
+    covariance += d * d.transpose();
+  }
+  const Eigen::SelfAdjointEigenSolver<Matrix3> eigen(covariance);
+  Vector3 up = eigen.eigenvectors().col(0);
+  if (up.dot(direction) < 0) up = -up;
+  const Vector3 along = eigen.eigenvectors().col(2);
+  Transform T_scan_body = Transform::Identity();
+  T_scan_body.linear() << along, up.cross(along), up;
+  T_scan_body.translation() = mean;
+  return T_scan_body.inverse();
+}
+
+struct TopFit {
+  TopSurface surface;
+  double tightest_radius_mm = 0.0;
+  double rms_mm = 0.0;
+};
+
+// Quadric through the cell means, robust (Tukey's biweight on the median deviation), counts as weights.
+std::optional<TopFit> fit_top(const SurfaceCells& cells, const std::vector<std::uint32_t>& members,
+                              const Transform& T_body_scan) {
+  using Row = Eigen::Matrix<double, 6, 1>;
+  constexpr double length_scale = 100.0;  // keeps the six columns alike in size
+  std::vector<Vector3> points;
+  points.reserve(members.size());
+  for (const auto i : members) points.push_back(T_body_scan * cells.cells[i].mean_mm.cast<double>());
+  const auto row = [](const Vector3& p) {
+    const double x = p.x() / length_scale, y = p.y() / length_scale;
+    return Row{(Row() << 1.0, x, y, x * x, x * y, y * y).finished()};
+  };
+  Row solution = Row::Zero();
+  double gate_mm = 1e9;
+  for (int round = 0; round < 6; ++round) {
+    Eigen::Matrix<double, 6, 6> normal = Eigen::Matrix<double, 6, 6>::Identity() * 1e-6;
+    Row right = Row::Zero();
+    for (const auto& p : points) {
+      const Row a = row(p);
+      const double residual = p.z() - a.dot(solution);
+      const double r = residual / gate_mm;
+      if (std::abs(r) >= 1.0) continue;
+      const double weight = (1 - r * r) * (1 - r * r);
+      normal += weight * a * a.transpose();
+      right += weight * p.z() * a;
+    }
+    solution = normal.ldlt().solve(right);
+    std::vector<double> deviations;
+    deviations.reserve(points.size());
+    for (const auto& p : points) deviations.push_back(std::abs(p.z() - row(p).dot(solution)));
+    const auto middle = deviations.begin() + static_cast<std::ptrdiff_t>(deviations.size() / 2);
+    std::nth_element(deviations.begin(), middle, deviations.end());
+    gate_mm = std::max(0.02, 4.685 * 1.4826 * *middle);
+  }
+  if (!solution.allFinite()) return std::nullopt;
+  TopFit fit;
+  const double s = length_scale;
+  fit.surface.coefficients = {solution[0],           solution[1] / s,       solution[2] / s,
+                              solution[3] / (s * s), solution[4] / (s * s), solution[5] / (s * s)};
+  Eigen::Matrix2d bend;
+  const auto& c = fit.surface.coefficients;
+  bend << 2 * c[3], c[4], c[4], 2 * c[5];
+  const double strongest = Eigen::SelfAdjointEigenSolver<Eigen::Matrix2d>(bend).eigenvalues().cwiseAbs().maxCoeff();
+  fit.tightest_radius_mm = 1.0 / std::max(strongest, 1e-12);
+  fit.rms_mm = gate_mm / 4.685;
+  return fit;
+}
+
+// Occupancy of the plan by cells of the top.
+class PlanOccupancy {
+ public:
+  explicit PlanOccupancy(double cell_mm) : cell_mm_(cell_mm) {}
+  void mark(const Vector2& p) { marked_.insert(key(p)); }
+  [[nodiscard]] bool holds(const Vector2& p) const { return marked_.contains(key(p)); }
+  [[nodiscard]] std::size_t size() const { return marked_.size(); }
+
+ private:
+  [[nodiscard]] std::int64_t key(const Vector2& p) const {
+    const auto x = static_cast<std::int64_t>(std::floor(p.x() / cell_mm_));
+    const auto y = static_cast<std::int64_t>(std::floor(p.y() / cell_mm_));
+    return (x << 32) ^ (y & 0xffffffffLL);
+  }
+  double cell_mm_;
+  std::unordered_set<std::int64_t> marked_;
+};
+
+struct Hypothesis {
+  Orientation orientation;
+  double score = 0.0;
+  double rim_length_mm = 0.0;
+};
+
+// Mean bend of the wall in plan, 1/mm, positive where the body bulges outward: the chord of two wall places at
+// distance d leaves the tangent by d^2/2 times the curvature.
+double mean_bulge(const std::vector<Vector2>& places, const std::vector<Vector2>& out) {
+  double sum = 0.0, weight = 0.0;
+  const std::size_t step = std::max<std::size_t>(1, places.size() / 400);
+  for (std::size_t i = 0; i < places.size(); i += step)
+    for (std::size_t j = 0; j < places.size(); j += step) {
+      const Vector2 d = places[j] - places[i];
+      const double squared = d.squaredNorm();
+      if (squared < 225.0 || squared > 10000.0 || out[i].dot(out[j]) < 0.5) continue;
+      sum -= 2.0 * d.dot(out[i]);
+      weight += squared;
+    }
+  return weight > 0.0 ? sum / weight : 0.0;
+}
+
+Hypothesis hold_as_top(const SurfaceCells& cells, const std::vector<std::uint32_t>& members, const Vector3& direction,
+                       const OrientSettings& settings) {
+  Hypothesis hypothesis;
+  Orientation& o = hypothesis.orientation;
+  o.T_body_scan = frame_on(cells, members, direction);
+  const auto fit = fit_top(cells, members, o.T_body_scan);
+  if (!fit || fit->tightest_radius_mm < settings.tightest_dome_radius_mm) return hypothesis;
+  o.top = fit->surface;
+
+  // All flat cells on the same surface belong to the top, also where a hole or a clamp parts it.
+  const double near_mm = std::max(0.5, 4.0 * fit->rms_mm);
+  const auto facing_up = static_cast<float>(std::cos(radians_from_degrees(settings.flat_within_deg)));
+  const auto facing_out = static_cast<float>(std::sin(radians_from_degrees(settings.wall_within_deg)));
+  const Eigen::Vector3f up_scan = (o.T_body_scan.linear().transpose() * Vector3::UnitZ()).cast<float>();
+  PlanOccupancy top_plan(std::max(4.0, cells.cell_mm));
+  float facing = 0.0F;
+  std::vector<std::uint32_t> steep;
+  for (std::uint32_t i = 0; i < cells.cells.size(); ++i) {
+    const SurfaceCell& cell = cells.cells[i];
+    if (!is_flat(cell)) continue;
+    const float cosine = std::abs(cell.normal.dot(up_scan));
+    if (cosine < facing_out) steep.push_back(i);
+    if (cosine < facing_up) continue;
+    const Vector3 p = o.T_body_scan * cell.mean_mm.cast<double>();
+    if (std::abs(p.z() - o.top.height_mm(p.x(), p.y())) > near_mm) continue;
+    o.top_cells.push_back(i);
+    top_plan.mark(p.head<2>());
+    facing += cell.facing.dot(up_scan);
+  }
+
+  // Which side of each steep cell the top lies on, and whether the cell hangs below it.
+  PlanOccupancy rim_plan(5.0);
+  std::vector<Vector2> places;
+  std::size_t above = 0;
+  const double shallowest_mm = std::max(1.5, cells.cell_mm / 2);
+  for (const auto i : steep) {
+    const Vector3 p = o.T_body_scan * cells.cells[i].mean_mm.cast<double>();
+    const double height_mm = p.z() - o.top.height_mm(p.x(), p.y());
+    if (std::abs(height_mm) < shallowest_mm || std::abs(height_mm) > settings.deepest_side_mm) continue;
+    Vector2 across = (o.T_body_scan.linear() * cells.cells[i].normal.cast<double>()).head<2>().normalized();
+    int inside = 0, outside = 0;
+    for (double reach = 4.0; reach <= settings.widest_bevel_mm; reach += 4.0) {
+      inside += top_plan.holds(p.head<2>() - reach * across);
+      outside += top_plan.holds(p.head<2>() + reach * across);
+    }
+    if (inside < outside) {
+      std::swap(inside, outside);
+      across = -across;
+    }
+    if (inside < 2 || outside * 4 > inside) continue;
+    if (height_mm > 0) {
+      ++above;
+      continue;
+    }
+    o.wall_cells.push_back(i);
+    o.wall_out.push_back(across);
+    places.push_back(p.head<2>());
+    rim_plan.mark(p.head<2>());
+  }
+  if (above > o.wall_cells.size()) return hypothesis;  // a table with the body standing on it
+  const double top_area = static_cast<double>(top_plan.size()) * std::pow(std::max(4.0, cells.cell_mm), 2);
+  if (top_area < settings.smallest_top_mm2) return hypothesis;
+  // A wall in plan marks one or two 5 mm squares for each 5 mm of its length.
+  hypothesis.rim_length_mm = static_cast<double>(rim_plan.size()) * 5.0 / 1.4;
+  const double bulge = mean_bulge(places, o.wall_out);
+  const double flatness = fit->tightest_radius_mm / (fit->tightest_radius_mm + 1000.0);
+  const double bulge_factor = bulge < -2e-4 ? 0.6 : 1.0;
+  const double facing_factor = facing < 0.0F ? 0.2 : 1.0;
+  hypothesis.score = hypothesis.rim_length_mm * flatness * bulge_factor * facing_factor;
+  return hypothesis;
+}
+
+}  // namespace
+
+Outcome<Orientation> orient(const SurfaceCells& cells, const OrientSettings& settings) {
+  Hypothesis best;
+  bool any_flat = false;
+  constexpr std::size_t components_tried = 3;
+  const auto fewest_cells = static_cast<std::size_t>(settings.smallest_top_mm2 / (cells.cell_mm * cells.cell_mm));
+  for (const Vector3& direction : common_directions(cells, settings.flat_within_deg / 2)) {
+    const auto components = connected_flats(cells, direction, settings.flat_within_deg);
+    for (std::size_t k = 0; k < std::min(components_tried, components.size()); ++k) {
+      if (components[k].size() < fewest_cells / 2 + 3) continue;
+      any_flat = true;
+      for (const double sign : {1.0, -1.0}) {
+        Hypothesis hypothesis = hold_as_top(cells, components[k], sign * direction, settings);
+        if (hypothesis.score > best.score) best = std::move(hypothesis);
+      }
+    }
+  }
+  if (!any_flat)
+    return refuse(RefusalReason::no_top_found, "no flat or gently domed surface was found that could be the top",
+                  "scan the top at least 40 mm in from the rim, together with the side");
+  if (best.orientation.wall_cells.empty())
+    return refuse(RefusalReason::no_side_found, "no steep wall was found below the edge of a flat surface",
+                  "scan the side at least 30 mm down, together with the top beside it");
+  if (best.rim_length_mm < settings.shortest_rim_mm)
+    return refuse(RefusalReason::no_rim_found,
+                  "top and side are seen together along " + std::to_string(static_cast<int>(best.rim_length_mm)) +
+                      " mm of rim only",
+                  "scan at least 60 mm of rim with both faces in view");
+  return std::move(best.orientation);
+}
+
+}  // namespace rimwright

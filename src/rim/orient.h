@@ -1,0 +1,55 @@
+// Orient: find the top of the body, which way is up, and the wall that borders it.
+//
+// No seed points. Every large smooth near-plane is tried as the top; the one with the longest steep wall at its
+// border, lying to one side of it as the side of a body does, wins. Tables, clamps and the side itself lose because
+// their walls run the other way, are short, or because they are bent.
+#pragma once
+
+#include <array>
+#include <cstdint>
+#include <vector>
+
+#include "core/frames.h"
+#include "core/refusal.h"
+#include "rim/gather_cells.h"
+
+namespace rimwright {
+
+struct OrientSettings {
+  double flat_within_deg = 10.0;          // a dome's slope at its edge (6 deg for 4 m radius at 400 mm) and noise
+  double wall_within_deg = 14.0;          // the side's lean, and noise
+  double tightest_dome_radius_mm = 1200;  // bent more than this it is no top
+  double widest_bevel_mm = 60.0;          // how far the top may end from the side
+  double deepest_side_mm = 150.0;
+  double shortest_rim_mm = 40.0;  // a shorter piece cannot show which way the rim runs
+  double smallest_top_mm2 = 400.0;
+};
+
+// The top as z = height(x, y) in the body frame: c0 + cx x + cy y + cxx x^2 + cxy x y + cyy y^2.
+struct TopSurface {
+  std::array<double, 6> coefficients{};
+  [[nodiscard]] double height_mm(double x, double y) const {
+    const auto& c = coefficients;
+    return c[0] + c[1] * x + c[2] * y + c[3] * x * x + c[4] * x * y + c[5] * y * y;
+  }
+  // Second derivative along a unit direction in plan, 1/mm; negative for a dome.
+  [[nodiscard]] double bend_along(const Vector2& direction) const {
+    const auto& c = coefficients;
+    return 2.0 * (c[3] * direction.x() * direction.x() + c[4] * direction.x() * direction.y() +
+                  c[5] * direction.y() * direction.y());
+  }
+};
+
+struct Orientation {
+  Transform T_body_scan = Transform::Identity();  // from scan millimetres relative to Cloud::origin_mm
+  TopSurface top;
+  std::vector<std::uint32_t> top_cells;
+  std::vector<std::uint32_t> wall_cells;  // steep cells below the top with top on one side of them
+  std::vector<Vector2> wall_out;          // for each wall cell: unit plan normal away from the body
+  std::vector<std::string> notes;
+};
+
+// Refuses with no_top_found, no_side_found or no_rim_found.
+[[nodiscard]] Outcome<Orientation> orient(const SurfaceCells& cells, const OrientSettings& settings);
+
+}  // namespace rimwright

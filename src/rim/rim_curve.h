@@ -1,0 +1,72 @@
+// The rim as a curve in plan: arc length to point, tangent, outward normal and curvature, and back.
+//
+// The body lies to the left of the curve's direction, so stations grow counter-clockwise seen from above the top,
+// and `out` is the tangent turned by -90 degrees.
+#pragma once
+
+#include <optional>
+#include <vector>
+
+#include "core/frames.h"
+
+namespace rimwright {
+
+class RimCurve {
+ public:
+  // Points in plan, any spacing well below the radius of curvature, in order; re-sampled by arc length every
+  // sample_mm with cubic Hermite pieces between. A closed curve's last point is not its first.
+  RimCurve(const std::vector<Vector2>& points, bool closed, double sample_mm = 0.5);
+
+  [[nodiscard]] double length_mm() const { return length_mm_; }
+  [[nodiscard]] bool closed() const { return closed_; }
+  [[nodiscard]] Vector2 point(double station_mm) const;
+  [[nodiscard]] Vector2 tangent(double station_mm) const;  // unit
+  [[nodiscard]] Vector2 out(double station_mm) const {
+    const Vector2 t = tangent(station_mm);
+    return {t.y(), -t.x()};
+  }
+  [[nodiscard]] double curvature(double station_mm) const;  // 1/mm, positive where the body bulges outward
+
+  struct Foot {
+    double station_mm;
+    double out_mm;
+  };
+  // Foot of the perpendicular from p by Newton's method from a guess within about 10 mm. Stations beyond the ends of
+  // an open curve are returned as such (the curve goes on straight); closed curves wrap into [0, length).
+  [[nodiscard]] Foot foot_of(const Vector2& p, double guess_station_mm) const;
+
+  // Wraps into [0, length) where closed; unchanged where open.
+  [[nodiscard]] double wrapped(double station_mm) const;
+  // The same curve with station 0 at start_mm (closed curves only; an open curve is returned as it is).
+  [[nodiscard]] RimCurve started_at(double start_mm) const;
+
+ private:
+  struct Sample {
+    Vector2 point, tangent;
+    double curvature;
+  };
+  [[nodiscard]] Sample at(double station_mm) const;
+
+  std::vector<Sample> samples_;  // every step_mm_ from station 0; for a closed curve one more, equal to the first
+  double step_mm_ = 0.5;
+  double length_mm_ = 0.0;
+  bool closed_ = false;
+};
+
+// Finds the nearest rim station of any plan point within reach, in constant time.
+class RimLocator {
+ public:
+  RimLocator(const RimCurve& curve, double reach_inside_mm, double reach_outside_mm);
+  // Nothing where p lies beyond reach.
+  [[nodiscard]] std::optional<RimCurve::Foot> locate(const Vector2& p) const;
+
+ private:
+  const RimCurve* curve_;
+  double inside_mm_, outside_mm_;
+  Vector2 low_;
+  double cell_mm_ = 4.0;
+  int columns_ = 0, rows_ = 0;
+  std::vector<float> nearest_station_;  // by cell; negative where out of reach
+};
+
+}  // namespace rimwright
