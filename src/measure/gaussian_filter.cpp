@@ -43,7 +43,7 @@ std::vector<double> gaussian_mean_line(const std::vector<double>& profile, doubl
   return mean;
 }
 
-std::vector<double> gaussian_band(const std::vector<double>& profile, double step_mm, double shortest_mm,
+std::vector<double> wavelength_band(const std::vector<double>& profile, double step_mm, double shortest_mm,
                                   double longest_mm) {
   // The straight line through the whole profile is no wave; left in, it would bias the renormalised ends.
   const std::size_t n = profile.size();

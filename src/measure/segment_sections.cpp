@@ -27,13 +27,14 @@ std::vector<double> bin_borders(const WorkingZone& zone, const SegmentSettings& 
 }
 
 struct Sums {
-  double n = 0, x = 0, y = 0, xx = 0, xy = 0, yy = 0;
+  double w = 0, x = 0, y = 0, xx = 0, xy = 0, yy = 0;  // weights: 1 / variance of the bin's mean
+  double points = 0;
   Sums& operator+=(const Sums& o) {
-    n += o.n, x += o.x, y += o.y, xx += o.xx, xy += o.xy, yy += o.yy;
+    w += o.w, points += o.points, x += o.x, y += o.y, xx += o.xx, xy += o.xy, yy += o.yy;
     return *this;
   }
   friend Sums operator-(Sums a, const Sums& b) {
-    a.n -= b.n, a.x -= b.x, a.y -= b.y, a.xx -= b.xx, a.xy -= b.xy, a.yy -= b.yy;
+    a.w -= b.w, a.points -= b.points, a.x -= b.x, a.y -= b.y, a.xx -= b.xx, a.xy -= b.xy, a.yy -= b.yy;
     return a;
   }
 };
@@ -50,10 +51,10 @@ struct LineFit {
 };
 
 // Ridge regression of one piece: squared residuals in standard deviations plus the slope's departure from its prior.
-LineFit fit_line(const Sums& s, double inverse_variance, const SlopePrior& prior) {
-  const double xx = (s.xx - s.x * s.x / s.n) * inverse_variance;
-  const double xy = (s.xy - s.x * s.y / s.n) * inverse_variance;
-  const double yy = (s.yy - s.y * s.y / s.n) * inverse_variance;
+LineFit fit_line(const Sums& s, const SlopePrior& prior) {
+  const double xx = s.xx - s.x * s.x / s.w;
+  const double xy = s.xy - s.x * s.y / s.w;
+  const double yy = s.yy - s.y * s.y / s.w;
   const double slope =
       std::clamp((xy + prior.precision * prior.mean) / (xx + prior.precision + 1e-12), prior.low, prior.high);
   const double departure = slope - prior.mean;
@@ -73,7 +74,6 @@ class Segmenter {
     const double bin_mm = std::clamp(settings.points_a_bin / std::max(1e-6, density * slab_mm_ * std::numbers::sqrt2),
                                      settings.bin_mm, 4.0 * settings.bin_mm);
     borders_ = bin_borders(zone, settings, bin_mm);
-    inverse_variance_ = 1.0 / (2.0 * noise_mm * noise_mm + settings.model_error_mm * settings.model_error_mm);
     const double freedom = 1.0 / (settings.slope_freedom * settings.slope_freedom);
     priors_[static_cast<std::size_t>(Lie::upright)] = {profile_slope(lean_rad), freedom, 0.45, 2.5};
     priors_[static_cast<std::size_t>(Lie::level)] = {-1.0, freedom, -2.5, -0.45};
@@ -103,12 +103,12 @@ class Segmenter {
     const double rise = top_rise(station_mm);
     priors[static_cast<std::size_t>(Lie::level)].mean = profile_slope(std::numbers::pi / 2 + std::atan(rise));
 
-    constexpr std::array<double, lie_count> shortest_mm{0.35, 0.35, 1.2};
+    constexpr std::array<double, lie_count> shortest_mm{0.30, 0.30, 1.2};
     for (std::size_t end = 1; end <= bins; ++end) {
       auto& here = best[end];
       // Skipping this bin continues whatever ended before it.
       for (std::size_t state = 0; state <= skipped; ++state) {
-        const double bin_price = prefix[end].n > prefix[end - 1].n ? settings_.price_of_a_skipped_bin : 0.0;
+        const double bin_price = prefix[end].points > prefix[end - 1].points ? settings_.price_of_a_skipped_bin : 0.0;
         const double cost = best[end - 1][state].cost + bin_price;
         if (cost < here[skipped].cost)
           here[skipped] = {cost, static_cast<std::uint16_t>(end - 1), static_cast<std::uint8_t>(state), 0.0F};
@@ -116,7 +116,7 @@ class Segmenter {
       for (std::size_t begin = end; begin-- > 0;) {
         const double width = borders_[end] - borders_[begin];
         const Sums sums = prefix[end] - prefix[begin];
-        if (sums.n < 3.0) continue;
+        if (sums.points < 3.0) continue;
         for (std::size_t lie = 0; lie < lie_count; ++lie) {
           if (width < shortest_mm[lie]) continue;
           double before = std::numeric_limits<double>::infinity();
@@ -128,7 +128,7 @@ class Segmenter {
             }
           before += settings_.price_of_a_piece;
           if (before >= here[lie].cost) continue;
-          const LineFit fit = fit_line(sums, inverse_variance_, priors[lie]);
+          const LineFit fit = fit_line(sums, priors[lie]);
           if (before + fit.cost < here[lie].cost)
             here[lie] = {before + fit.cost, static_cast<std::uint16_t>(begin), static_cast<std::uint8_t>(from),
                          static_cast<float>(fit.slope)};
@@ -143,8 +143,8 @@ class Segmenter {
       const State& here = best[bin][state];
       if (state != skipped) {
         const Sums sums = prefix[bin] - prefix[here.from_bin];
-        section.pieces.push_back({static_cast<Lie>(state), borders_[here.from_bin], borders_[bin], sums.x / sums.n,
-                                  sums.y / sums.n, here.slope, sums.n});
+        section.pieces.push_back({static_cast<Lie>(state), borders_[here.from_bin], borders_[bin], sums.x / sums.w,
+                                  sums.y / sums.w, here.slope, sums.points});
       }
       bin = here.from_bin;
       state = here.from_state;
@@ -177,8 +177,7 @@ class Segmenter {
     return (rim_.top.height_mm(corner.x(), corner.y()) - rim_.top.height_mm(inside.x(), inside.y())) / reach;
   }
 
-  // Prefix sums over bins of the slab's points, outliers of each bin left out, a bin's weight limited so that dense
-  // scans do not punish faces for not being perfectly straight.
+  // Prefix sums over the bins of the slab, outliers of each bin left out.
   [[nodiscard]] std::vector<Sums> bin_sums(double station_mm) const {
     const std::size_t bins = borders_.size() - 1;
     std::vector<std::vector<std::pair<float, float>>> members(bins);
@@ -205,14 +204,18 @@ class Segmenter {
                          [](const auto& p, const auto& q) { return p.second < q.second; });
         const double gate = 0.75 * (borders_[b + 1] - borders_[b]) + 5.0 * noise_mm_ + 0.1;
         const float centre = middle->second;
+        double n = 0, x = 0, y = 0, yy = 0;
         for (const auto& [along, height] : points) {
           if (std::abs(height - centre) > gate) continue;
-          const double x = along, y = height;
-          sums.n += 1, sums.x += x, sums.y += y, sums.xx += x * x, sums.xy += x * y, sums.yy += y * y;
+          n += 1, x += along, y += height - centre, yy += (height - centre) * (height - centre);
         }
-        constexpr double most_that_count = 6.0;
-        const double weight = std::min(1.0, most_that_count / sums.n);
-        sums.n *= weight, sums.x *= weight, sums.y *= weight, sums.xx *= weight, sums.xy *= weight, sums.yy *= weight;
+        // The bin counts by its mean only: scatter within it says nothing about lines, least of all in a run-out,
+        // where the face moves while the slab passes; it only makes the mean less sure.
+        x /= n, y /= n;
+        const double scatter = std::max(2.0 * noise_mm_ * noise_mm_, yy / n - y * y);
+        y += centre;
+        const double w = 1.0 / (scatter / n + settings_.model_error_mm * settings_.model_error_mm);
+        sums = {w, w * x, w * y, w * x * x, w * x * y, w * y * y, n};
       }
       prefix[b + 1] = prefix[b];
       prefix[b + 1] += sums;
@@ -224,7 +227,6 @@ class Segmenter {
   SegmentSettings settings_;
   double noise_mm_;
   double slab_mm_ = 0.0;
-  double inverse_variance_ = 0.0;
   std::vector<double> borders_;
   std::array<SlopePrior, lie_count> priors_;
 };

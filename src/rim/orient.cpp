@@ -81,6 +81,15 @@ std::vector<std::vector<std::uint32_t>> connected_flats(const SurfaceCells& cell
   return components;
 }
 
+// A frame with the given origin and z; x along `along` as far as square to z allows.
+Transform frame_with(const Vector3& origin, const Vector3& up, const Vector3& along) {
+  const Vector3 x = (along - along.dot(up) * up).normalized();
+  Transform T_scan_body = Transform::Identity();
+  T_scan_body.linear() << x, up.cross(x), up;
+  T_scan_body.translation() = origin;
+  return T_scan_body.inverse();
+}
+
 // A frame whose z is the normal of the best plane through the cells, signed like `direction`.
 Transform frame_on(const SurfaceCells& cells, const std::vector<std::uint32_t>& members, const Vector3& direction) {
   Vector3 mean = Vector3::Zero();
@@ -94,11 +103,7 @@ Transform frame_on(const SurfaceCells& cells, const std::vector<std::uint32_t>& 
   const Eigen::SelfAdjointEigenSolver<Matrix3> eigen(covariance);
   Vector3 up = eigen.eigenvectors().col(0);
   if (up.dot(direction) < 0) up = -up;
-  const Vector3 along = eigen.eigenvectors().col(2);
-  Transform T_scan_body = Transform::Identity();
-  T_scan_body.linear() << along, up.cross(along), up;
-  T_scan_body.translation() = mean;
-  return T_scan_body.inverse();
+  return frame_with(mean, up, eigen.eigenvectors().col(2));
 }
 
 struct TopFit {
@@ -195,11 +200,11 @@ double mean_bulge(const std::vector<Vector2>& places, const std::vector<Vector2>
   return weight > 0.0 ? sum / weight : 0.0;
 }
 
-Hypothesis hold_as_top(const SurfaceCells& cells, const std::vector<std::uint32_t>& members, const Vector3& direction,
-                       const OrientSettings& settings) {
+Hypothesis hold_as_top(const SurfaceCells& cells, const std::vector<std::uint32_t>& members,
+                       const Transform& T_body_scan, const OrientSettings& settings) {
   Hypothesis hypothesis;
   Orientation& o = hypothesis.orientation;
-  o.T_body_scan = frame_on(cells, members, direction);
+  o.T_body_scan = T_body_scan;
   const auto fit = fit_top(cells, members, o.T_body_scan);
   if (!fit || fit->tightest_radius_mm < settings.tightest_dome_radius_mm) return hypothesis;
   o.top = fit->surface;
@@ -267,6 +272,71 @@ Hypothesis hold_as_top(const SurfaceCells& cells, const std::vector<std::uint32_
   return hypothesis;
 }
 
+// Which way is up, settled by the side. A domed top seen in part leans: its mean normal is not the axis that the side
+// was bent round. The outward normals of a side of constant lean l satisfy n . up = sin l all around, so up follows by
+// least squares from a side that turns; the top's mean normal stays as a prior, as wide as the seen dome may tilt it.
+struct SquareUp {
+  Vector3 up_body = Vector3::UnitZ();  // in the frame of the hypothesis
+  double tilt_u_rad = 0.0;
+};
+
+SquareUp square_up(const SurfaceCells& cells, const Orientation& o, const OrientSettings& settings) {
+  struct Row {
+    Vector3 normal;
+    double weight;
+  };
+  std::vector<Row> rows;
+  constexpr double below_channels_mm = -9.0;
+  for (std::size_t k = 0; k < o.wall_cells.size(); ++k) {
+    const SurfaceCell& cell = cells.cells[o.wall_cells[k]];
+    const Vector3 p = o.T_body_scan * cell.mean_mm.cast<double>();
+    if (p.z() - o.top.height_mm(p.x(), p.y()) > below_channels_mm) continue;
+    Vector3 normal = o.T_body_scan.linear() * cell.normal.cast<double>();
+    if (normal.head<2>().dot(o.wall_out[k]) < 0) normal = -normal;
+    rows.push_back({normal, 1.0});
+  }
+  const double bend = Eigen::SelfAdjointEigenSolver<Eigen::Matrix2d>((Eigen::Matrix2d() << 2 * o.top.coefficients[3],
+                                                                      o.top.coefficients[4], o.top.coefficients[4],
+                                                                      2 * o.top.coefficients[5])
+                                                                         .finished())
+                          .eigenvalues()
+                          .cwiseAbs()
+                          .maxCoeff();
+  const double prior_tilt = settings.flat_top_tilt_rad + settings.dome_offset_mm * bend;
+  SquareUp result;
+  result.tilt_u_rad = prior_tilt;
+  if (rows.size() < 20) return result;
+  const double cells_a_place = std::max(1.0, 30.0 / cells.cell_mm * 8.0);  // normals of one 30 mm stretch err alike
+  Vector3 solution = Vector3::Zero();                                      // tilt x, tilt y, sin(lean)
+  Matrix3 normal_matrix;
+  double scatter = radians_from_degrees(3.0);
+  for (int round = 0; round < 6; ++round) {
+    const double information = 1.0 / (scatter * scatter * cells_a_place);
+    normal_matrix = Matrix3::Zero();
+    normal_matrix(0, 0) = normal_matrix(1, 1) = 1.0 / (prior_tilt * prior_tilt);
+    normal_matrix(2, 2) = 1.0 / std::pow(radians_from_degrees(settings.usual_lean_deg), 2);
+    Vector3 right = Vector3::Zero();
+    for (auto& row : rows) {
+      const Vector3 a(row.normal.x(), row.normal.y(), -1.0);
+      const double r = (row.normal.z() + a.dot(solution)) / (4.685 * scatter);
+      row.weight = std::abs(r) < 1.0 ? (1 - r * r) * (1 - r * r) : 0.0;
+      normal_matrix += information * row.weight * a * a.transpose();
+      right -= information * row.weight * row.normal.z() * a;
+    }
+    solution = normal_matrix.ldlt().solve(right);
+    std::vector<double> deviations;
+    for (const auto& row : rows)
+      deviations.push_back(std::abs(row.normal.z() + Vector3(row.normal.x(), row.normal.y(), -1.0).dot(solution)));
+    const auto middle = deviations.begin() + static_cast<std::ptrdiff_t>(deviations.size() / 2);
+    std::nth_element(deviations.begin(), middle, deviations.end());
+    scatter = std::max(radians_from_degrees(0.02), 1.4826 * *middle);
+  }
+  result.up_body = Vector3(solution.x(), solution.y(), 1.0).normalized();
+  const Matrix3 covariance = normal_matrix.inverse();
+  result.tilt_u_rad = std::sqrt(std::max(covariance(0, 0), covariance(1, 1)));
+  return result;
+}
+
 }  // namespace
 
 Outcome<Orientation> orient(const SurfaceCells& cells, const OrientSettings& settings) {
@@ -280,7 +350,8 @@ Outcome<Orientation> orient(const SurfaceCells& cells, const OrientSettings& set
       if (components[k].size() < fewest_cells / 2 + 3) continue;
       any_flat = true;
       for (const double sign : {1.0, -1.0}) {
-        Hypothesis hypothesis = hold_as_top(cells, components[k], sign * direction, settings);
+        Hypothesis hypothesis =
+            hold_as_top(cells, components[k], frame_on(cells, components[k], sign * direction), settings);
         if (hypothesis.score > best.score) best = std::move(hypothesis);
       }
     }
@@ -296,6 +367,20 @@ Outcome<Orientation> orient(const SurfaceCells& cells, const OrientSettings& set
                   "top and side are seen together along " + std::to_string(static_cast<int>(best.rim_length_mm)) +
                       " mm of rim only",
                   "scan at least 60 mm of rim with both faces in view");
+  // Twice: the side's own cells are chosen better once up is known better.
+  double tilt_u_rad = 0.0;
+  for (int round = 0; round < 2; ++round) {
+    const SquareUp square = square_up(cells, best.orientation, settings);
+    const Transform T_scan_body = best.orientation.T_body_scan.inverse();
+    Hypothesis squared = hold_as_top(
+        cells, best.orientation.top_cells,
+        frame_with(T_scan_body.translation(), T_scan_body.linear() * square.up_body, T_scan_body.linear().col(0)),
+        settings);
+    if (squared.score <= 0.0) break;
+    tilt_u_rad = square.tilt_u_rad;
+    best = std::move(squared);
+  }
+  best.orientation.tilt_u_rad = tilt_u_rad;
   return std::move(best.orientation);
 }
 

@@ -23,6 +23,9 @@ struct OrientSettings {
   double deepest_side_mm = 150.0;
   double shortest_rim_mm = 40.0;  // a shorter piece cannot show which way the rim runs
   double smallest_top_mm2 = 400.0;
+  double flat_top_tilt_rad = 0.001;  // how far a flat top's normal may be from the axis the side was bent round
+  double dome_offset_mm = 200.0;     // how far the seen part's middle may lie from a dome's highest point
+  double usual_lean_deg = 1.0;       // standard deviation of a side's mean lean, before looking
 };
 
 // The top as z = height(x, y) in the body frame: c0 + cx x + cy y + cxx x^2 + cxy x y + cyy y^2.
@@ -42,6 +45,7 @@ struct TopSurface {
 
 struct Orientation {
   Transform T_body_scan = Transform::Identity();  // from scan millimetres relative to Cloud::origin_mm
+  double tilt_u_rad = 0.0;  // standard uncertainty of up about each axis in plan
   TopSurface top;
   std::vector<std::uint32_t> top_cells;
   std::vector<std::uint32_t> wall_cells;  // steep cells below the top with top on one side of them

@@ -205,8 +205,8 @@ double median_of(std::vector<double> values) {
 
 }  // namespace
 
-Outcome<Outline> trace_outline(const SurfaceCells& cells, const Orientation& orientation,
-                               const OutlineSettings& settings) {
+Outcome<RimOutline> trace_outline(const SurfaceCells& cells, const Orientation& orientation,
+                                  const OutlineSettings& settings) {
   const std::vector<WallPoint> points = wall_points(cells, orientation);
   const double square_mm = std::max(5.0, 1.5 * cells.cell_mm);
   const Chain chain = longest_chain(merge_columns(points, square_mm), settings.longest_gap_mm, square_mm);
@@ -271,7 +271,7 @@ Outcome<Outline> trace_outline(const SurfaceCells& cells, const Orientation& ori
     const double spread = sdd - sd * sd / sw;
     if (spread > 1.0 * sw && round < 5) lean_slope += (sdo - sd * so / sw) / spread;  // needs more than 1 mm of depth
   }
-  return Outline{std::move(curve), std::atan(lean_slope)};
+  return RimOutline{std::move(curve), std::atan(lean_slope)};
 }
 
 }  // namespace rimwright

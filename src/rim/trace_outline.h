@@ -19,13 +19,13 @@ struct OutlineSettings {
   double shortest_rim_mm = 40.0;
 };
 
-struct Outline {
+struct RimOutline {
   RimCurve curve;         // body frame plan, at the rim corner
   double lean_rad = 0.0;  // mean; positive = the side goes outward below
 };
 
 // Refuses with no_rim_found where no chain of wall cells is long enough.
-[[nodiscard]] Outcome<Outline> trace_outline(const SurfaceCells& cells, const Orientation& orientation,
+[[nodiscard]] Outcome<RimOutline> trace_outline(const SurfaceCells& cells, const Orientation& orientation,
                                              const OutlineSettings& settings);
 
 }  // namespace rimwright

@@ -1,0 +1,33 @@
+// From a cloud to measures, without the plan: orient, outline, unroll, segment, name, fit, measure.
+#pragma once
+
+#include "core/cloud.h"
+#include "core/parallel.h"
+#include "measure/expected.h"
+#include "measure/fit_faces.h"
+#include "measure/measure_bevel.h"
+#include "measure/measures.h"
+#include "measure/name_faces.h"
+#include "measure/segment_sections.h"
+#include "rim/gather_cells.h"
+#include "rim/orient.h"
+#include "rim/trace_outline.h"
+#include "rim/unroll.h"
+
+namespace rimwright {
+
+struct MeasureRimSettings {
+  GatherSettings gather;
+  OrientSettings orient;
+  OutlineSettings outline;
+  UnrollSettings unroll;
+  SegmentSettings segment;
+  NameSettings name;
+  FitSettings fit;
+  BevelSettings bevel;
+};
+
+[[nodiscard]] Outcome<Measures> measure_rim(const Cloud& cloud, const Expected& expected,
+                                            const MeasureRimSettings& settings, Workers& workers);
+
+}  // namespace rimwright
