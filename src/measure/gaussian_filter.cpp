@@ -44,7 +44,7 @@ std::vector<double> gaussian_mean_line(const std::vector<double>& profile, doubl
 }
 
 std::vector<double> wavelength_band(const std::vector<double>& profile, double step_mm, double shortest_mm,
-                                  double longest_mm) {
+                                    double longest_mm) {
   // The straight line through the whole profile is no wave; left in, it would bias the renormalised ends.
   const std::size_t n = profile.size();
   double s0 = 0, s1 = 0, s2 = 0, y0 = 0, y1 = 0;

@@ -15,8 +15,8 @@ namespace rimwright {
                                                      int order);
 
 // The band of wavelengths between the two: mean line at shortest_mm minus mean line at longest_mm, 50 % at each.
-[[nodiscard]] std::vector<double> wavelength_band(const std::vector<double>& profile, double step_mm, double shortest_mm,
-                                                double longest_mm);
+[[nodiscard]] std::vector<double> wavelength_band(const std::vector<double>& profile, double step_mm,
+                                                  double shortest_mm, double longest_mm);
 
 struct PeakToValley {
   double height = 0.0;

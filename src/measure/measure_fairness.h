@@ -1,0 +1,32 @@
+// Fairness along the rim: waviness of the bevel face and fairness of its edges, over the stretch where the bevel is
+// at its full drop (the run-outs are meant to bend).
+#pragma once
+
+#include <optional>
+
+#include "measure/expected.h"
+#include "measure/grid_face.h"
+#include "measure/measures.h"
+#include "measure/noise_model.h"
+
+namespace rimwright {
+
+struct FullStretch {
+  double from_mm = 0.0, to_mm = 0.0;
+  double drop_mm = 0.0;  // median there
+  [[nodiscard]] double length_mm() const { return to_mm - from_mm; }
+};
+
+// The longest stretch between run-outs. A run-out's length is judged from its steepness at half drop, as if it were a
+// raised cosine (the longest of the usual forms at that steepness). Nothing where fewer than 10 stations remain.
+[[nodiscard]] std::optional<FullStretch> full_stretch(const std::vector<BevelStation>& stations);
+
+// How far the rim curve itself departs from fair (wavelengths up to longest_mm), outward positive, by station: added
+// to what is measured from the curve, so that an unfair side does not pass for an unfair bevel or hide one.
+[[nodiscard]] std::vector<double> unfairness_of_curve(const RimCurve& curve, const std::vector<double>& station_mm,
+                                                      double longest_mm);
+
+void measure_fairness(BevelMeasures& bevel, const UnrolledRim& rim, const FittedRim& fitted, const FaceGrid& grid,
+                      const ExpectedBevel& expected, const NoiseModel& noise);
+
+}  // namespace rimwright
