@@ -1,19 +1,37 @@
 #include "pipelines/measure_rim.h"
 
-#include <algorithm>
-
+#include "measure/map_deviation.h"
 #include "measure/measure_channels.h"
+#include "measure/measure_fairness.h"
+#include "measure/picture_sections.h"
+#include "measure/summarise_scan.h"
 
 namespace rimwright {
 
 namespace {
 
-double noise_of_top(const SurfaceCells& cells, const Orientation& orientation) {
-  std::vector<float> spreads;
-  for (const auto i : orientation.top_cells) spreads.push_back(cells.cells[i].spread_mm);
-  const auto middle = spreads.begin() + static_cast<std::ptrdiff_t>(spreads.size() / 2);
-  std::nth_element(spreads.begin(), middle, spreads.end());
-  return *middle;
+constexpr std::size_t most_heat_points = 1'500'000, most_face_points = 200'000, most_section_points = 240;
+
+// The fitted sections of one rim, and what is needed to turn them into measures.
+Measures measure_sections(const UnrolledRim& rim, const FittedRim& fitted, const NoiseModel& noise,
+                          const Expected& expected, const CaptureTerms& terms, const BevelSettings& settings) {
+  Measures measures;
+  std::vector<TargetFace> targets;
+  if (const FaceFits* face = fitted.find(FaceName::bevel)) {
+    const FaceGrid grid = grid_face(rim, fitted, *face, 0.5, -0.6, 1.0);
+    measures.bevel_planned = true;
+    measures.bevel.stations = measure_bevel(rim, fitted, grid, noise, terms, settings);
+    measure_fairness(measures.bevel, rim, fitted, grid, *expected.bevel, noise);
+    targets = target_faces(rim, fitted, measures.bevel, *expected.bevel);
+    measures.map = map_deviation(fitted, grid, targets, noise);
+    if (expected.block) measures.block = measure_block(measures.bevel.stations, *expected.block);
+  }
+  measures.channels = measure_channels(rim, fitted, expected, noise, terms);
+  measures.gaps = find_gaps(measures.bevel, measures.channels);
+  measures.sections = picture_sections(rim, fitted, most_section_points);
+  measures.heat_points = heat_points(rim, fitted, targets, terms, most_heat_points);
+  measures.face_points = face_points(rim, fitted, targets, terms, noise, most_face_points);
+  return measures;
 }
 
 }  // namespace
@@ -28,29 +46,17 @@ Outcome<Measures> measure_rim(const Cloud& cloud, const Expected& expected, cons
   if (!outline) return tl::unexpected(outline.error());
   const UnrolledRim rim = unroll(cloud, *orientation, outline->curve, settings.unroll, workers);
 
-  const double start_noise_mm = noise_of_top(*cells, *orientation);
-  const BevelGuess guess{expected.bevel.has_value(), expected.bevel ? expected.bevel->angle_rad : 0.0};
-  const auto sections = segment_sections(rim, start_noise_mm, outline->lean_rad, guess, {}, settings.segment, workers);
+  const double first_noise_mm = noise_of_cells(*cells, orientation->top_cells);
+  const auto sections = segment_sections(rim, first_noise_mm, outline->lean_rad, expected, settings.segment, workers);
   const FaceTracks tracks = name_faces(sections, rim, outline->lean_rad, expected, settings.name);
-  const FittedRim fitted = fit_faces(rim, tracks, start_noise_mm, settings.fit, workers);
-  const FaceGrid side = grid_face(rim, fitted, *fitted.find(FaceName::side), 2.0, 0.0, 1.0);
-  const FaceGrid top = grid_face(rim, fitted, *fitted.find(FaceName::top), 2.0, 0.0, 1.0);
-  const NoiseModel noise = estimate_noise(side, top, fitted);
+  const FittedRim fitted = fit_faces(rim, tracks, first_noise_mm, settings.fit, workers);
+  const auto noise = noise_of_rim(rim, fitted);
+  if (!noise) return tl::unexpected(noise.error());
 
-  Measures measures;
-  const CaptureTerms terms{cloud.scale.relative_standard_u, cloud.capture_error, cloud.origin_mm};
-  if (const FaceFits* bevel = fitted.find(FaceName::bevel)) {
-    const FaceGrid face = grid_face(rim, fitted, *bevel, 1.0, 0.0, 1.0);
-    measures.bevel.stations = measure_bevel(rim, fitted, face, noise, terms, settings.bevel);
-  }
-  measures.channels = measure_channels(rim, fitted, expected, noise, terms);
-  measures.scan.noise_mm = noise.white_sigma_mm;
-  measures.scan.correlated_noise_mm = noise.correlated_sigma_mm;
-  measures.scan.correlation_length_mm = noise.correlation_length_mm;
-  measures.scan.rim_length_mm = outline->curve.length_mm();
-  measures.scan.lean_deg = degrees_from_radians(outline->lean_rad);
-  measures.scan.rim_closed = outline->curve.closed();
-  measures.scan.points_near_rim = rim.station_mm.size();
+  const CaptureTerms terms{cloud.scale.relative_standard_u, cloud.capture_error, cloud.origin_mm,
+                           orientation->tilt_u_rad};
+  Measures measures = measure_sections(rim, fitted, *noise, expected, terms, settings.bevel);
+  summarise_scan(measures, cloud, rim, fitted, *noise, outline->lean_rad);
   return measures;
 }
 

@@ -1,4 +1,4 @@
-// From a cloud to measures, without the plan: orient, outline, unroll, segment, name, fit, measure.
+// From a cloud to measures: orient, outline, unroll, segment, name, fit, measure.
 #pragma once
 
 #include "core/cloud.h"
@@ -27,6 +27,7 @@ struct MeasureRimSettings {
   BevelSettings bevel;
 };
 
+// Refuses what orient and outline refuse (no top, no side, no rim), and no_rim_found where no section shows both.
 [[nodiscard]] Outcome<Measures> measure_rim(const Cloud& cloud, const Expected& expected,
                                             const MeasureRimSettings& settings, Workers& workers);
 

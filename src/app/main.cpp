@@ -25,6 +25,7 @@ int run(int argc, char** argv) {
   int exit_status = exit_pass;
   add_explain_command(program, exit_status);
   add_target_command(program, exit_status);
+  add_inspect_command(program, exit_status);
   add_simulate_command(program, exit_status);
 
   try {

@@ -114,37 +114,96 @@ UnrolledMap map_deviation(const FittedRim& fitted, const FaceGrid& grid, const s
   return map;
 }
 
+namespace {
+
+// Where a point lies on a fitted face, if it does.
+struct OnFace {
+  bool on = false;
+  double t = 0.0, y = 0.0;
+};
+
+OnFace on_face(const FaceFits& face, const FaceFit& fit, const SectionTop* top, double out, double up, double ds,
+               double beyond_mm, double gate_mm) {
+  if (!fit.measured) return {};
+  OnFace place{false, out * face.along.x() + up * face.along.y(), out * face.normal.x() + up * face.normal.y()};
+  if (place.t < std::min(fit.from_t_mm, fit.to_t_mm) - beyond_mm ||
+      place.t > std::max(fit.from_t_mm, fit.to_t_mm) + beyond_mm)
+    return place;
+  const double fitted_y = top != nullptr ? top->up(out) : fit.a_mm + fit.b * (place.t - fit.t0_mm);
+  place.on = std::abs(place.y - fitted_y - fit.shift_along * ds) < gate_mm;
+  return place;
+}
+
+// Deviation of a point of the bevel; between stations the target moves with the faired edge.
+float deviation_of(const FittedRim& fitted, const std::vector<TargetFace>& targets, std::size_t i, double step,
+                   double s, const Vector2& p) {
+  if (i >= targets.size() || !targets[i].known) return std::numeric_limits<float>::quiet_NaN();
+  const std::size_t j = s > fitted.station_mm[i] ? std::min(i + 1, targets.size() - 1) : (i > 0 ? i - 1 : 0);
+  const double share = targets[j].known ? std::abs(s - fitted.station_mm[i]) / step : 0.0;
+  const Vector2 edge = (1 - share) * targets[i].edge_mm + share * targets[j].edge_mm;
+  return static_cast<float>((p - edge).dot(targets[i].normal));
+}
+
+double step_of(const FittedRim& fitted) {
+  return fitted.station_mm.size() > 1 ? fitted.station_mm[1] - fitted.station_mm[0] : 1.0;
+}
+
+std::size_t stride_for(std::size_t total, std::size_t most) {
+  return std::max<std::size_t>(1, (total + most - 1) / std::max<std::size_t>(1, most));
+}
+
+}  // namespace
+
 std::vector<HeatPoint> heat_points(const UnrolledRim& rim, const FittedRim& fitted,
                                    const std::vector<TargetFace>& targets, const CaptureTerms& terms,
                                    std::size_t most) {
   std::vector<HeatPoint> points;
-  const std::size_t total = rim.station_mm.size();
-  const std::size_t stride = std::max<std::size_t>(1, (total + most - 1) / std::max<std::size_t>(1, most));
+  const std::size_t total = rim.station_mm.size(), stride = stride_for(total, most);
   points.reserve(total / stride + 1);
   const FaceFits* face = fitted.find(FaceName::bevel);
-  const double step = fitted.station_mm.size() > 1 ? fitted.station_mm[1] - fitted.station_mm[0] : 1.0;
+  const double step = step_of(fitted);
+  constexpr double edge_mm = 0.8, gate_mm = 1.0;  // up to the edges, and with the face's form
   for (std::size_t k = 0; k < total; k += stride) {
     const double s = rim.station_mm[k], out = rim.out_mm[k], up = rim.up_mm[k];
-    HeatPoint point;
-    point.at_scan_mm = (terms.origin_scan_mm + rim.scan_point_mm(s, out, up)).cast<float>();
-    point.station_mm = rim.station_mm[k];
-    point.deviation_mm = std::numeric_limits<float>::quiet_NaN();
     const auto i = std::min(fitted.station_mm.size() - 1, static_cast<std::size_t>(s / step));
-    if (face != nullptr && targets.size() > i && targets[i].known && face->at[i].measured) {
-      const FaceFit& fit = face->at[i];
-      const double t = out * face->along.x() + up * face->along.y(), y = out * face->normal.x() + up * face->normal.y();
-      const bool on_face =
-          t > std::min(fit.from_t_mm, fit.to_t_mm) - 0.8 && t < std::max(fit.from_t_mm, fit.to_t_mm) + 0.8 &&
-          std::abs(y - fit.a_mm - fit.b * (t - fit.t0_mm) - fit.shift_along * (s - fitted.station_mm[i])) < 1.0;
-      if (on_face) {
-        // Between stations the target moves with the faired edge.
-        const std::size_t j = s > fitted.station_mm[i] ? std::min(i + 1, targets.size() - 1) : (i > 0 ? i - 1 : 0);
-        const double share = targets[j].known ? std::abs(s - fitted.station_mm[i]) / step : 0.0;
-        const Vector2 edge = (1 - share) * targets[i].edge_mm + share * targets[j].edge_mm;
-        point.deviation_mm = static_cast<float>((Vector2(out, up) - edge).dot(targets[i].normal));
-      }
-    }
+    HeatPoint point{(terms.origin_scan_mm + rim.scan_point_mm(s, out, up)).cast<float>(),
+                    std::numeric_limits<float>::quiet_NaN(), rim.station_mm[k]};
+    if (face != nullptr && on_face(*face, face->at[i], nullptr, out, up, s - fitted.station_mm[i], edge_mm, gate_mm).on)
+      point.deviation_mm = deviation_of(fitted, targets, i, step, s, {out, up});
     points.push_back(point);
+  }
+  return points;
+}
+
+std::vector<FacePoint> face_points(const UnrolledRim& rim, const FittedRim& fitted,
+                                   const std::vector<TargetFace>& targets, const CaptureTerms& terms,
+                                   const NoiseModel& noise, std::size_t most) {
+  std::vector<FacePoint> points;
+  const std::size_t total = rim.station_mm.size(), stride = stride_for(total, most);
+  const double step = step_of(fitted);
+  const double gate_mm = 5.0 * noise.white_sigma_mm + 0.1;
+  std::size_t station = fitted.station_mm.size();
+  SectionTop top;
+  for (std::size_t k = 0; k < total; k += stride) {
+    const double s = rim.station_mm[k], out = rim.out_mm[k], up = rim.up_mm[k];
+    const auto i = std::min(fitted.station_mm.size() - 1, static_cast<std::size_t>(s / step));
+    if (i != station) {
+      station = i;
+      top = top_of(rim, fitted.station_mm[i], &fitted.find(FaceName::top)->at[i]);
+    }
+    for (const FaceFits& face : fitted.faces) {
+      const SectionTop* curved = face.track->name == FaceName::top ? &top : nullptr;
+      if (!on_face(face, face.at[i], curved, out, up, s - fitted.station_mm[i], 0.0, gate_mm).on) continue;
+      FacePoint point;
+      point.at_scan_mm = (terms.origin_scan_mm + rim.scan_point_mm(s, out, up)).cast<float>();
+      point.kind = kind_of(face.track->name);
+      point.station_mm = rim.station_mm[k];
+      point.deviation_mm = face.track->name == FaceName::bevel ? deviation_of(fitted, targets, i, step, s, {out, up})
+                                                               : std::numeric_limits<float>::quiet_NaN();
+      point.sigma_mm = static_cast<float>(rim.sigma_mm.empty() ? face.at[i].noise_mm : rim.sigma_mm[k]);
+      points.push_back(point);
+      break;
+    }
   }
   return points;
 }

@@ -30,4 +30,9 @@ struct TargetFace {
                                                  const std::vector<TargetFace>& targets, const CaptureTerms& terms,
                                                  std::size_t most);
 
+// Every n-th point that lies on a fitted face, so that at most `most` remain: what a later pass is compared with.
+[[nodiscard]] std::vector<FacePoint> face_points(const UnrolledRim& rim, const FittedRim& fitted,
+                                                 const std::vector<TargetFace>& targets, const CaptureTerms& terms,
+                                                 const NoiseModel& noise, std::size_t most);
+
 }  // namespace rimwright

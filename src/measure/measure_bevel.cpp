@@ -174,6 +174,13 @@ std::vector<BevelStation> measure_bevel(const UnrolledRim& rim, const FittedRim&
     const AcrossForm form = across_form(grid, i, fit, fit.window_mm);
     station.straightness_mm = form.straightness_mm;
     station.crown_mm = form.crown_mm;
+    if (station.angle_deg.is_measured()) {
+      // Where the face moves along the rim, a section that leans by the tilt of `up` cuts it at another angle:
+      // d(slope) = shift per millimetre x tilt x cosine of the face's lie.
+      const double tilted = std::abs(fit.shift_along) * terms.tilt_u_rad * std::abs(bevel->along.y());
+      station.angle_deg.u(UncertaintySource::reference_faces) =
+          std::hypot(station.angle_deg.u(UncertaintySource::reference_faces), degrees_from_radians(tilted));
+    }
     add_capture_terms(station.angle_deg, terms, false);
     for (Measured* length : {&station.drop_mm, &station.top_reach_mm, &station.straightness_mm})
       add_capture_terms(*length, terms, true);

@@ -14,6 +14,7 @@ struct CaptureTerms {
   double relative_scale_u = 0.0;  // of every length
   CaptureError error;
   Vector3 origin_scan_mm = Vector3::Zero();
+  double tilt_u_rad = 0.0;  // of `up` about each axis in plan
 };
 
 struct BevelSettings {

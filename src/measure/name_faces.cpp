@@ -268,6 +268,17 @@ void clean_track(FaceTrack& track, std::size_t shortest_run) {
 
 }  // namespace
 
+FaceKind kind_of(FaceName name) {
+  switch (name) {
+    case FaceName::side: return FaceKind::side;
+    case FaceName::top: return FaceKind::top;
+    case FaceName::bevel: return FaceKind::bevel;
+    case FaceName::floor: return FaceKind::floor;
+    case FaceName::wall: return FaceKind::wall;
+  }
+  return FaceKind::side;
+}
+
 const FaceTrack* FaceTracks::find(FaceName name, std::size_t channel, std::size_t step) const {
   const bool numbered = name == FaceName::floor || name == FaceName::wall;
   for (const auto& track : tracks)

@@ -7,11 +7,13 @@
 #include <vector>
 
 #include "measure/expected.h"
+#include "measure/measures.h"
 #include "measure/segment_sections.h"
 
 namespace rimwright {
 
 enum class FaceName { side, top, bevel, floor, wall };
+[[nodiscard]] FaceKind kind_of(FaceName name);  // for reports
 
 // One face followed along the rim. Entry i belongs to section i; present[i] tells whether it was seen there.
 struct FaceTrack {

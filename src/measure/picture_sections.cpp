@@ -7,17 +7,6 @@ namespace rimwright {
 
 namespace {
 
-FaceKind kind_of(FaceName name) {
-  switch (name) {
-    case FaceName::side: return FaceKind::side;
-    case FaceName::top: return FaceKind::top;
-    case FaceName::bevel: return FaceKind::bevel;
-    case FaceName::floor: return FaceKind::floor;
-    case FaceName::wall: return FaceKind::wall;
-  }
-  return FaceKind::side;
-}
-
 // Joins neighbouring unmeasured stations of one reason.
 class GapCollector {
  public:

@@ -11,6 +11,31 @@ namespace rimwright {
 
 namespace {
 
+// How far from the rim corner fine structure is looked for.
+struct WorkingZone {
+  double down_mm = 10.0;  // along the side
+  double in_mm = 10.0;    // along the top
+};
+
+// The bevel's reach and the widest channels beyond it, with room for work that went wrong.
+WorkingZone working_zone(const Expected& expected) {
+  constexpr double room_mm = 4.0;
+  WorkingZone zone{room_mm, room_mm};
+  if (expected.bevel) {
+    zone.down_mm += expected.bevel->drop_mm;
+    zone.in_mm += expected.bevel->drop_mm * std::tan(std::numbers::pi - expected.bevel->angle_rad);
+  }
+  double down = 0.0, in = 0.0;
+  for (const auto& channel : expected.channels)
+    for (const auto& step : channel.steps) {
+      const bool at_corner = channel.corner == ExpectedCorner::top_side;
+      const bool at_side = channel.corner == ExpectedCorner::side_bevel;
+      down = std::max(down, at_side ? step.width_mm : at_corner ? step.depth_mm - (zone.down_mm - room_mm) : 0.0);
+      in = std::max(in, at_side ? 0.0 : at_corner ? step.width_mm - (zone.in_mm - room_mm) : step.width_mm);
+    }
+  return {zone.down_mm + down, zone.in_mm + in};
+}
+
 constexpr std::size_t lie_count = 3;  // of Lie; one more state stands for 'skipped'
 constexpr std::size_t skipped = lie_count;
 
@@ -63,7 +88,7 @@ LineFit fit_line(const Sums& s, const SlopePrior& prior) {
 
 class Segmenter {
  public:
-  Segmenter(const UnrolledRim& rim, double noise_mm, double lean_rad, const BevelGuess& bevel, const WorkingZone& zone,
+  Segmenter(const UnrolledRim& rim, double noise_mm, double lean_rad, const Expected& expected,
             const SegmentSettings& settings)
       : rim_(rim), settings_(settings), noise_mm_(noise_mm) {
     const double length = rim.curve.length_mm();
@@ -73,13 +98,13 @@ class Segmenter {
                           settings.slab_mm, settings.longest_slab_mm);
     const double bin_mm = std::clamp(settings.points_a_bin / std::max(1e-6, density * slab_mm_ * std::numbers::sqrt2),
                                      settings.bin_mm, 4.0 * settings.bin_mm);
-    borders_ = bin_borders(zone, settings, bin_mm);
+    borders_ = bin_borders(working_zone(expected), settings, bin_mm);
     const double freedom = 1.0 / (settings.slope_freedom * settings.slope_freedom);
     priors_[static_cast<std::size_t>(Lie::upright)] = {profile_slope(lean_rad), freedom, 0.45, 2.5};
     priors_[static_cast<std::size_t>(Lie::level)] = {-1.0, freedom, -2.5, -0.45};
     constexpr double bevel_freedom = 0.12;  // about 6 degrees: a bevel may be well off its plan and is still the bevel
     priors_[static_cast<std::size_t>(Lie::sloping)] =
-        bevel.expected ? SlopePrior{profile_slope(std::numbers::pi - bevel.angle_rad),
+        expected.bevel ? SlopePrior{profile_slope(std::numbers::pi - expected.bevel->angle_rad),
                                     1.0 / (bevel_freedom * bevel_freedom), -0.7, 0.7}
                        : SlopePrior{0.0, 1.0, -0.7, 0.7};
   }
@@ -234,9 +259,9 @@ class Segmenter {
 }  // namespace
 
 std::vector<SectionPieces> segment_sections(const UnrolledRim& rim, double noise_mm, double lean_rad,
-                                            const BevelGuess& bevel, const WorkingZone& zone,
-                                            const SegmentSettings& settings, Workers& workers) {
-  const Segmenter segmenter(rim, noise_mm, lean_rad, bevel, zone, settings);
+                                            const Expected& expected, const SegmentSettings& settings,
+                                            Workers& workers) {
+  const Segmenter segmenter(rim, noise_mm, lean_rad, expected, settings);
   const auto stations =
       static_cast<std::size_t>(std::max(1.0, std::floor(rim.curve.length_mm() / settings.station_step_mm)));
   std::vector<SectionPieces> sections(stations);

@@ -8,6 +8,7 @@
 #include <vector>
 
 #include "core/parallel.h"
+#include "measure/expected.h"
 #include "rim/unroll.h"
 
 namespace rimwright {
@@ -43,18 +44,9 @@ struct SegmentSettings {
   double slope_freedom = 0.07;  // standard deviation of an upright or level piece's slope, about 2 deg
 };
 
-struct WorkingZone {
-  double down_mm = 30.0;  // below the rim corner, along the side
-  double in_mm = 40.0;    // in from it, along the top
-};
-
-struct BevelGuess {
-  bool expected = false;
-  double angle_rad = 0.0;  // inside the wood
-};
-
+// `expected` only tells how far the work reaches from the rim corner and about which angle the bevel has.
 [[nodiscard]] std::vector<SectionPieces> segment_sections(const UnrolledRim& rim, double noise_mm, double lean_rad,
-                                                          const BevelGuess& bevel, const WorkingZone& zone,
-                                                          const SegmentSettings& settings, Workers& workers);
+                                                          const Expected& expected, const SegmentSettings& settings,
+                                                          Workers& workers);
 
 }  // namespace rimwright
