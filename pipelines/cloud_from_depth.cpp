@@ -11,7 +11,7 @@ Outcome<Cloud> cloud_from_depth(const std::filesystem::path& folder, const Depth
   drop_edge_patches(patches, *noise);
   const auto alignment = align_frames(*capture, patches, *noise, settings.align, workers);
   if (!alignment) return tl::unexpected(alignment.error());
-  const auto zone = RimZone::from(patches, *alignment, settings.zone);
+  const auto zone = DepthRimZone::from(patches, *alignment, settings.zone);
   if (!zone) return tl::unexpected(zone.error());
   auto cloud = fuse_frames(*capture, *alignment, *noise, *zone, settings.fuse, workers);
   if (!cloud) return tl::unexpected(cloud.error());

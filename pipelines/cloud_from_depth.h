@@ -14,7 +14,7 @@ struct DepthSettings {
   ReadDepthSettings read;
   PatchSettings patches;
   AlignSettings align;
-  RimZoneSettings zone;
+  DepthRimZoneSettings zone;
   FuseSettings fuse;
   VerdictSettings verdict;
 };

@@ -20,7 +20,7 @@ struct FaceSeen {
   double best_deg = 0.0;  // median over the face's cells of the squarest view
 };
 
-FaceSeen seen(const RimZone& zone, ZoneFace face, double steep_deg) {
+FaceSeen seen(const DepthRimZone& zone, ZoneFace face, double steep_deg) {
   FaceSeen result;
   std::vector<double> best;
   for (const ZoneCell& cell : zone.cells()) {
@@ -40,7 +40,7 @@ FaceSeen seen(const RimZone& zone, ZoneFace face, double steep_deg) {
 }  // namespace
 
 std::vector<std::string> capture_verdict(const DepthCapture& capture, const Alignment& alignment,
-                                         const DepthNoise& noise, const RimZone& zone,
+                                         const DepthNoise& noise, const DepthRimZone& zone,
                                          const VerdictSettings& settings) {
   std::vector<std::string> notes = capture.notes;
   const std::size_t frames = capture.frames.size() - alignment.frames_left_out;

@@ -19,7 +19,7 @@ struct VerdictSettings {
 
 // Sentences for Cloud::notes, the plain facts first.
 [[nodiscard]] std::vector<std::string> capture_verdict(const DepthCapture& capture, const Alignment& alignment,
-                                                       const DepthNoise& noise, const RimZone& zone,
+                                                       const DepthNoise& noise, const DepthRimZone& zone,
                                                        const VerdictSettings& settings);
 
 }  // namespace rimwright

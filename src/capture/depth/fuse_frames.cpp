@@ -66,7 +66,7 @@ PixelView look_at_pixel(const DepthFrame& frame, const PinholeIntrinsics& intrin
 }
 
 std::vector<FusedPoint> points_of(const DepthCapture& capture, const DepthFrame& frame, const Transform& T_scan_camera,
-                                  const DepthNoise& noise, const RimZone& zone, const FuseSettings& settings) {
+                                  const DepthNoise& noise, const DepthRimZone& zone, const FuseSettings& settings) {
   std::vector<FusedPoint> points;
   const PinholeIntrinsics& intrinsics = capture.intrinsics;
   constexpr int half = 2;
@@ -144,7 +144,7 @@ class DensityFilter {
 }  // namespace
 
 Outcome<Cloud> fuse_frames(const DepthCapture& capture, const Alignment& alignment, const DepthNoise& noise,
-                           const RimZone& zone, const FuseSettings& settings, Workers& workers) {
+                           const DepthRimZone& zone, const FuseSettings& settings, Workers& workers) {
   std::vector<std::vector<FusedPoint>> frames(capture.frames.size());
   workers.for_chunks(capture.frames.size(), 1, [&](std::size_t begin, std::size_t end, std::size_t) {
     for (std::size_t f = begin; f < end; ++f) {

@@ -32,7 +32,7 @@ struct FuseSettings {
 // The cloud in the scan frame, with sigma along the normal for each point; order is that of frames and pixels and does
 // not depend on threads. Refuses with too_few_points below 1000 points near the rim.
 [[nodiscard]] Outcome<Cloud> fuse_frames(const DepthCapture& capture, const Alignment& alignment,
-                                         const DepthNoise& noise, const RimZone& zone, const FuseSettings& settings,
+                                         const DepthNoise& noise, const DepthRimZone& zone, const FuseSettings& settings,
                                          Workers& workers);
 
 }  // namespace rimwright

@@ -40,9 +40,9 @@ bool any_within(const std::vector<Vector3>& places, const Vector3& centre_mm, do
 
 }  // namespace
 
-Outcome<RimZone> RimZone::from(const std::vector<std::vector<DepthPatch>>& patches, const Alignment& alignment,
-                               const RimZoneSettings& settings) {
-  RimZone zone;
+Outcome<DepthRimZone> DepthRimZone::from(const std::vector<std::vector<DepthPatch>>& patches, const Alignment& alignment,
+                               const DepthRimZoneSettings& settings) {
+  DepthRimZone zone;
   zone.settings_ = settings;
   // One cell a place and direction, as the model of alignment, but coarser.
   std::unordered_map<std::uint64_t, std::vector<std::size_t>> by_key;
@@ -133,7 +133,7 @@ Outcome<RimZone> RimZone::from(const std::vector<std::vector<DepthPatch>>& patch
   return zone;
 }
 
-bool RimZone::near_rim(const Vector3& point_scan_mm) const {
+bool DepthRimZone::near_rim(const Vector3& point_scan_mm) const {
   return near_.find(cell_key(point_scan_mm, settings_.cell_mm)) != near_.end();
 }
 

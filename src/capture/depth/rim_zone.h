@@ -11,7 +11,7 @@
 
 namespace rimwright {
 
-struct RimZoneSettings {
+struct DepthRimZoneSettings {
   double cell_mm = 10.0;      // coarse: a few cells across a bevel
   double reach_mm = 55.0;     // bevel and ledges (30 mm), and as much again of top and side to refer to
   double level_deg = 25.0;    // normals within this of the top's direction are level
@@ -29,19 +29,19 @@ struct ZoneCell {
   std::size_t frames = 0;           // that saw it
 };
 
-class RimZone {
+class DepthRimZone {
  public:
   // Refuses with no_top_found or no_side_found when the capture shows no level or no upright face, and with
   // no_rim_found when they never come near each other.
-  [[nodiscard]] static Outcome<RimZone> from(const std::vector<std::vector<DepthPatch>>& patches,
-                                             const Alignment& alignment, const RimZoneSettings& settings);
+  [[nodiscard]] static Outcome<DepthRimZone> from(const std::vector<std::vector<DepthPatch>>& patches,
+                                             const Alignment& alignment, const DepthRimZoneSettings& settings);
 
   [[nodiscard]] bool near_rim(const Vector3& point_scan_mm) const;
   [[nodiscard]] const std::vector<ZoneCell>& cells() const { return cells_; }
   [[nodiscard]] const Vector3& up() const { return up_; }  // scan frame, towards the cameras' side of the level faces
 
  private:
-  RimZoneSettings settings_;
+  DepthRimZoneSettings settings_;
   Vector3 up_ = Vector3::UnitZ();
   std::vector<ZoneCell> cells_;
   std::unordered_map<std::uint64_t, bool> near_;  // by cell, with a margin of one cell
