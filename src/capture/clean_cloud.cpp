@@ -10,6 +10,7 @@
 #include <vector>
 
 #include "capture/duplicates.h"
+#include "capture/file/cloud_arrays.h"
 #include "capture/robust_box.h"
 
 namespace rimwright {
@@ -108,9 +109,10 @@ class CoarseGrid {
 
 std::vector<std::uint32_t> count_by_cell(const Cloud& cloud, const Keep& keep, const CoarseGrid& grid,
                                          Workers& workers) {
-  constexpr std::size_t parts = 8;
-  std::array<std::vector<std::uint32_t>, parts> counts;
-  const std::size_t part_points = cloud.size() / parts + 1;
+  // A table a part, so that threads do not meet; small clouds are not worth many.
+  constexpr std::size_t most_parts = 8, part_points_at_least = 100'000;
+  const std::size_t part_points = std::max(cloud.size() / most_parts + 1, part_points_at_least);
+  std::vector<std::vector<std::uint32_t>> counts(cloud.size() / part_points + 1);
   workers.for_chunks(cloud.size(), part_points, [&](std::size_t begin, std::size_t end, std::size_t part) {
     auto& here = counts[part];
     here.assign(grid.cell_count() + 1, 0);
@@ -118,7 +120,8 @@ std::vector<std::uint32_t> count_by_cell(const Cloud& cloud, const Keep& keep, c
       if (keep[i] != 0) ++here[grid.cell_of(cloud.x[i], cloud.y[i], cloud.z[i])];
     }
   });
-  for (std::size_t part = 1; part < parts; ++part) {
+  counts[0].resize(grid.cell_count() + 1, 0);
+  for (std::size_t part = 1; part < counts.size(); ++part) {
     for (std::size_t cell = 0; cell < counts[part].size(); ++cell) counts[0][cell] += counts[part][cell];
   }
   return std::move(counts[0]);
@@ -158,30 +161,6 @@ std::size_t drop_strays(const Cloud& cloud, const CleanCloudSettings& settings, 
   return strays;
 }
 
-template <class Values>
-void close_up(Values& values, const Keep& keep) {
-  if (values.empty()) return;
-  std::size_t to = static_cast<std::size_t>(std::find(keep.begin(), keep.end(), 0) - keep.begin());
-  for (std::size_t from = to; from < values.size(); ++from) {
-    values[to] = values[from];
-    to += keep[from];
-  }
-  values.resize(to);
-}
-
-void close_up_all(Cloud& cloud, const Keep& keep, Workers& workers) {
-  workers.for_chunks(6, 1, [&](std::size_t array, std::size_t, std::size_t) {
-    switch (array) {
-      case 0: close_up(cloud.x, keep); break;
-      case 1: close_up(cloud.y, keep); break;
-      case 2: close_up(cloud.z, keep); break;
-      case 3: close_up(cloud.normals, keep); break;
-      case 4: close_up(cloud.colours, keep); break;
-      default: close_up(cloud.sigma_mm, keep); break;
-    }
-  });
-}
-
 // Standard deviation across the line that fits best, as a share of that along it.
 double width_over_length(const Cloud& cloud) {
   const std::size_t step = std::max<std::size_t>(1, cloud.size() / 20'000);
@@ -213,7 +192,7 @@ Outcome<Cloud> clean_cloud(Cloud cloud, const CleanCloudSettings& settings, Work
   cloud.counts.duplicates = drop_duplicates(cloud, keep, workers);
   const std::size_t met = cloud.size();
   if (cloud.counts.not_finite + cloud.counts.far_outliers + cloud.counts.duplicates > 0) {
-    close_up_all(cloud, keep, workers);
+    keep_marked(cloud, keep, workers);
   }
   if (cloud.size() == 1 && met > 1 && cloud.counts.duplicates > 0) {
     return refuse(RefusalReason::shape_degenerate,

@@ -6,6 +6,7 @@
 #include <string>
 #include <string_view>
 #include <utility>
+#include <vector>
 
 #include "capture/file/bytes.h"
 #include "capture/file/mesh_reader.h"
@@ -55,7 +56,32 @@ Outcome<FileKind> kind_of(const FileBytes& file, const std::filesystem::path& pa
   return file.not_supported("this is no kind of scan that is read", "save the scan as " + std::string(kinds_read));
 }
 
+// Lines of the file, estimated from the lengths of those in its first 64 KiB.
+std::uint64_t estimated_lines(const FileBytes& file) {
+  std::vector<char> start(static_cast<std::size_t>(std::min<std::uint64_t>(file.size(), 65'536)));
+  const std::size_t got = file.read_some(0, start.data(), start.size());
+  const auto lines =
+      static_cast<std::uint64_t>(std::count(start.begin(), start.begin() + static_cast<std::ptrdiff_t>(got), '\n'));
+  const double share = got == 0 ? 0.0 : static_cast<double>(file.size()) / static_cast<double>(got);
+  return static_cast<std::uint64_t>(share * static_cast<double>(lines)) + 1;
+}
+
 }  // namespace
+
+Outcome<std::uint64_t> points_in(const std::filesystem::path& path) {
+  auto file = FileBytes::open(path);
+  if (!file) return tl::unexpected(file.error());
+  auto kind = kind_of(*file, path);
+  if (!kind) return tl::unexpected(kind.error());
+  constexpr std::uint64_t stl_bytes_a_corner = 50 / 3, glb_bytes_a_point = 24;
+  switch (*kind) {
+    case FileKind::ply: return ply_points(*file);
+    case FileKind::pcd: return pcd_points(*file);
+    case FileKind::stl: return file->size() / stl_bytes_a_corner;
+    case FileKind::glb: return file->size() / glb_bytes_a_point;
+    default: return estimated_lines(*file);
+  }
+}
 
 Outcome<ScanFile> read_cloud(const std::filesystem::path& path, const ReadCloudSettings& settings, Workers& workers) {
   auto file = FileBytes::open(path);

@@ -29,6 +29,10 @@ struct ReadCloudSettings {
 [[nodiscard]] Outcome<ScanFile> read_cloud(const std::filesystem::path& path, const ReadCloudSettings& settings,
                                            Workers& workers);
 
+// How many points the file holds: as its header states (PLY, PCD), else estimated from the size of the file and of
+// its first lines. Tells whether a scan is to be read whole or thinned on the way in.
+[[nodiscard]] Outcome<std::uint64_t> points_in(const std::filesystem::path& path);
+
 // Hands over the points in file order in blocks of about `block_points`, all about one origin, without ever holding
 // more than a block: PLY, PCD (text and binary) and XYZ/PTS/CSV. Other kinds, which need the whole file anyway,
 // arrive as one block of all points. A block holds until `use_block` returns; it may be moved from.

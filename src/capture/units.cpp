@@ -141,6 +141,9 @@ Outcome<ScanFile> to_millimetres(ScanFile scan, const UnitsSettings& settings, W
     return refuse(RefusalReason::too_few_points, "the scan holds no point with finite coordinates",
                   "export the scan again");
   }
+  if (scan.cloud.size() == 1) {
+    return refuse(RefusalReason::too_few_points, "the scan holds one point", "give a scan that shows the rim");
+  }
   if (!(box.largest_extent() > 0.0)) {
     return refuse(RefusalReason::shape_degenerate, "the points of the scan all lie at one place",
                   "give a scan that shows the rim");

@@ -5,6 +5,34 @@
 
 namespace rimwright {
 
+namespace {
+
+template <class Values>
+void close_up(Values& values, const std::vector<std::uint8_t>& marks) {
+  if (values.empty()) return;
+  auto to = static_cast<std::size_t>(std::find(marks.begin(), marks.end(), 0) - marks.begin());
+  for (std::size_t from = to; from < values.size(); ++from) {
+    values[to] = values[from];
+    to += marks[from];
+  }
+  values.resize(to);
+}
+
+}  // namespace
+
+void keep_marked(Cloud& cloud, const std::vector<std::uint8_t>& marks, Workers& workers) {
+  workers.for_chunks(6, 1, [&](std::size_t array, std::size_t, std::size_t) {
+    switch (array) {
+      case 0: close_up(cloud.x, marks); break;
+      case 1: close_up(cloud.y, marks); break;
+      case 2: close_up(cloud.z, marks); break;
+      case 3: close_up(cloud.normals, marks); break;
+      case 4: close_up(cloud.colours, marks); break;
+      default: close_up(cloud.sigma_mm, marks); break;
+    }
+  });
+}
+
 void resize_arrays(Cloud& cloud, std::size_t count, const PresentArrays& present, Workers& workers) {
   // The first touch of fresh memory is the slow part, so the arrays are grown side by side.
   workers.for_chunks(6, 1, [&](std::size_t array, std::size_t, std::size_t) {

@@ -5,6 +5,7 @@
 #include <cstddef>
 #include <cstdint>
 #include <functional>
+#include <vector>
 
 #include "core/cloud.h"
 #include "core/parallel.h"
@@ -37,6 +38,8 @@ struct PresentArrays {
 
 void resize_arrays(Cloud& cloud, std::size_t count, const PresentArrays& present, Workers& workers);
 void append_points(Cloud& to, const Cloud& from);
+// Closes the arrays up to the points marked 1, in order. One mark (0 or 1) a point.
+void keep_marked(Cloud& cloud, const std::vector<std::uint8_t>& marks, Workers& workers);
 
 // Receives the points of a file in file order, in blocks. It may move from the block.
 using UseBlock = std::function<void(Cloud& block)>;

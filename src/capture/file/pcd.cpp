@@ -329,6 +329,12 @@ Outcome<ScanFile> read_pcd(const FileBytes& file, const ReadCloudSettings& setti
   return scan;
 }
 
+Outcome<std::uint64_t> pcd_points(const FileBytes& file) {
+  auto header = read_header(file);
+  if (!header) return tl::unexpected(header.error());
+  return header->points;
+}
+
 Outcome<void> for_each_pcd_block(const FileBytes& file, std::size_t block_points, Workers& workers,
                                  const UseBlock& use_block) {
   return read_points(file, block_points, std::numeric_limits<std::uint64_t>::max(), workers, use_block);

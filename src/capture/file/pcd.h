@@ -13,6 +13,7 @@
 namespace rimwright {
 
 [[nodiscard]] Outcome<ScanFile> read_pcd(const FileBytes& file, const ReadCloudSettings& settings, Workers& workers);
+[[nodiscard]] Outcome<std::uint64_t> pcd_points(const FileBytes& file);  // as the header states
 // Compressed files must be held whole while they are expanded; their points still come in blocks.
 [[nodiscard]] Outcome<void> for_each_pcd_block(const FileBytes& file, std::size_t block_points, Workers& workers,
                                                const UseBlock& use_block);

@@ -183,6 +183,14 @@ Outcome<ScanFile> read_ply(const FileBytes& file, const ReadCloudSettings& setti
   return scan;
 }
 
+Outcome<std::uint64_t> ply_points(const FileBytes& file) {
+  auto header = read_ply_header(file);
+  if (!header) return tl::unexpected(header.error());
+  auto place = find_vertices(file, *header);
+  if (!place) return tl::unexpected(place.error());
+  return place->element->count;
+}
+
 Outcome<void> for_each_ply_block(const FileBytes& file, std::size_t block_points, Workers& workers,
                                  const UseBlock& use_block) {
   auto header = read_ply_header(file);

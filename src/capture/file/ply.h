@@ -13,6 +13,7 @@
 namespace rimwright {
 
 [[nodiscard]] Outcome<ScanFile> read_ply(const FileBytes& file, const ReadCloudSettings& settings, Workers& workers);
+[[nodiscard]] Outcome<std::uint64_t> ply_points(const FileBytes& file);  // as the header states, if they fit
 // Vertices only, in blocks of at most `block_points` (text: rather more).
 [[nodiscard]] Outcome<void> for_each_ply_block(const FileBytes& file, std::size_t block_points, Workers& workers,
                                                const UseBlock& use_block);
