@@ -20,15 +20,17 @@ struct SliceMoments {
 struct Span {
   bool present = false;
   double from_along_mm = 0.0, to_along_mm = 0.0;  // margins taken off
+  double from_t_mm = 0.0, to_t_mm = 0.0;          // the same on the face: a point is chosen by its t alone, which its
+                                                  // own noise (square to the face) does not move
   double a_mm = 0.0, b = 0.0, shift_along = 0.0;  // the line to gate against: y = a + b t at the slice's middle
   double gate_mm = 0.0;
 };
 
 class FaceFitter {
  public:
-  FaceFitter(const UnrolledRim& rim, const FaceTracks& tracks, const FaceTrack& track, double noise_mm,
-             const FitSettings& settings)
-      : rim_(rim), tracks_(tracks), settings_(settings), noise_mm_(noise_mm) {
+  FaceFitter(const UnrolledRim& rim, const FaceTracks& tracks, const FaceTrack& track, FacePart part, double noise_mm,
+             double lean_rad, const FitSettings& settings)
+      : rim_(rim), tracks_(tracks), settings_(settings), part_(part), noise_mm_(noise_mm), lean_rad_(lean_rad) {
     fits_.track = &track;
     fits_.from_upright_rad = nominal_angle(track);
     const double angle = fits_.from_upright_rad;
@@ -36,6 +38,7 @@ class FaceFitter {
     fits_.normal = Vector2(fits_.along.y(), -fits_.along.x());
     is_top_ = track.name == FaceName::top;
     is_reference_ = track.name == FaceName::side || is_top_;
+    is_ledge_ = track.name == FaceName::floor || track.name == FaceName::wall;
     stations_ = static_cast<std::size_t>(std::max(1.0, std::floor(rim.curve.length_mm() / settings.station_step_mm)));
   }
 
@@ -103,7 +106,7 @@ class FaceFitter {
       span.shift_along = gap > 0 ? (a1 - a0) / gap : 0.0;
       span.from_along_mm = (1 - share) * track.piece[k0].from_along_mm + share * track.piece[k1].from_along_mm;
       span.to_along_mm = (1 - share) * track.piece[k0].to_along_mm + share * track.piece[k1].to_along_mm;
-      span.gate_mm = std::max(0.4, 6.0 * noise_mm_);
+      span.gate_mm = is_ledge_ ? std::max(0.3, 4.0 * noise_mm_) : std::max(0.4, 6.0 * noise_mm_);
       apply_margins(span);
     }
   }
@@ -130,6 +133,10 @@ class FaceFitter {
     if (is_top_) span.to_along_mm = std::min(span.to_along_mm, span.from_along_mm + settings_.top_depth_mm * scale);
     span.from_along_mm += margin;
     span.to_along_mm -= margin;
+    if (part_ == FacePart::lower_strip)
+      span.to_along_mm = std::min(span.to_along_mm, span.from_along_mm + settings_.edge_strip_mm * scale);
+    if (part_ == FacePart::upper_strip)
+      span.from_along_mm = std::max(span.from_along_mm, span.to_along_mm - settings_.edge_strip_mm * scale);
   }
 
   // Keeps the extents, replaces line and gate by the fit of the round before.
@@ -142,11 +149,21 @@ class FaceFitter {
       span.b = fit.b;
       span.shift_along = fit.shift_along;
       // The gate holds the form of the face too: a hollow of 0.1 mm is not an outlier.
-      span.gate_mm = std::max(0.15, settings_.outlier_sigmas * std::max(fit.noise_mm, 0.5 * noise_mm_));
+      const double sigmas = is_ledge_ ? settings_.ledge_outlier_sigmas : settings_.outlier_sigmas;
+      span.gate_mm =
+          std::max(0.15, sigmas * std::clamp(fit.noise_mm, 0.5 * noise_mm_, is_ledge_ ? 1.5 * noise_mm_ + 0.02 : 1e9));
     }
   }
 
   void gather() {
+    for (Span& span : spans_) {
+      if (is_ledge_ &&
+          (span.to_along_mm - span.from_along_mm) / along_per_t() < settings_.narrowest_ledge_sigmas * noise_mm_ * 0.4)
+        span.present = false;
+      if (!span.present) continue;
+      span.from_t_mm = t_on_line(span.from_along_mm, span.a_mm, span.b);
+      span.to_t_mm = t_on_line(span.to_along_mm, span.a_mm, span.b);
+    }
     slices_.assign(stations_, {});
     const auto slices_a_station = static_cast<std::size_t>(std::lround(settings_.station_step_mm / rim_.slice_mm));
     for (std::size_t i = 0; i < stations_; ++i) {
@@ -160,15 +177,19 @@ class FaceFitter {
       const Span& after = i + 1 < stations_ && spans_[i + 1].present ? spans_[i + 1] : span;
       const double steps = (&before != &span ? 1.0 : 0.0) + (&after != &span ? 1.0 : 0.0);
       const double per_mm = steps > 0 ? 1.0 / (steps * settings_.station_step_mm) : 0.0;
-      const double from_slope = (after.from_along_mm - before.from_along_mm) * per_mm;
-      const double to_slope = (after.to_along_mm - before.to_along_mm) * per_mm;
+      const double from_slope = (after.from_t_mm - before.from_t_mm) * per_mm;
+      const double to_slope = (after.to_t_mm - before.to_t_mm) * per_mm;
       const double middle = station(i);
       for (std::size_t k = begin; k < end; ++k) {
         const double out = rim_.out_mm[k], up = rim_.up_mm[k];
         const double ds = rim_.station_mm[k] - middle;
-        const double along = profile_along(out, up);
-        if (along < span.from_along_mm + from_slope * ds || along > span.to_along_mm + to_slope * ds) continue;
         const double t = out * fits_.along.x() + up * fits_.along.y();
+        if (t < span.from_t_mm + from_slope * ds || t > span.to_t_mm + to_slope * ds) continue;
+        if (is_ledge_) {
+          // Points of the neighbouring wall scatter into a floor's t; they stand out along the profile.
+          const double along = profile_along(out, up), spare = 2.0 * noise_mm_;
+          if (along < span.from_along_mm - spare || along > span.to_along_mm + spare) continue;
+        }
         double y = out * fits_.normal.x() + up * fits_.normal.y() - span.shift_along * ds;
         if (is_top_) y -= top_height(rim_.station_mm[k], out);
         const double residual = y - (is_top_ ? top_gate_line(span, t, middle) : span.a_mm + span.b * t);
@@ -201,14 +222,23 @@ class FaceFitter {
   [[nodiscard]] std::size_t half_window(std::size_t i) const {
     const double step = settings_.station_step_mm;
     const auto whole = [&](double mm) { return static_cast<std::size_t>(std::lround(mm / step)); };
-    if (is_reference_) return whole(settings_.reference_window_mm);
-    if (fits_.track->name == FaceName::bevel) return whole(settings_.bevel_window_mm);
-    std::size_t half = static_cast<std::size_t>(settings_.ledge_window_mm / step);
-    while (half < whole(settings_.longest_ledge_window_mm)) {
+    const auto points_within = [&](std::size_t half) {
       double points = 0.0;
       for (std::size_t j = i >= half ? i - half : 0; j <= std::min(stations_ - 1, i + half); ++j)
         points += slices_[j].points;
-      if (points >= settings_.ledge_points) break;
+      return points;
+    };
+    if (!is_ledge_) {
+      std::size_t half = whole(is_reference_ ? settings_.reference_window_mm : settings_.bevel_window_mm);
+      const double width = std::max(1.0, (spans_[i].to_along_mm - spans_[i].from_along_mm) / along_per_t());
+      const double wanted =
+          12.0 * std::pow(noise_mm_ / (width * settings_.wanted_slope_u), 2);  // u(slope) = s sqrt(12 / n) / w
+      while (half < whole(settings_.longest_window_mm) && points_within(half) < wanted) ++half;
+      return half;
+    }
+    std::size_t half = static_cast<std::size_t>(settings_.ledge_window_mm / step);
+    while (half < whole(settings_.longest_ledge_window_mm)) {
+      if (points_within(half) >= settings_.ledge_points) break;
       ++half;
     }
     return half;
@@ -252,12 +282,22 @@ class FaceFitter {
       }
       yy += m.yy;
     }
-    // Directions the window does not hold (one slice only, no width) are damped, not guessed.
+    // Directions the window does not hold (one slice only, no width, few points) are damped, not guessed.
     const double scale = normal(0, 0);
     for (int k = 1; k < 5; ++k) normal(k, k) += 1e-9 * scale;
     const std::size_t filled = last - first + 1;
-    if (filled < 3) normal(3, 3) += 1e6 * scale, normal(4, 4) += 1e6 * scale;
+    constexpr double few_points = 40.0;
+    if (filled < 3 || points < few_points) normal(3, 3) += 1e6 * scale, normal(4, 4) += 1e6 * scale;
     if (filled < 2) normal(2, 2) += 1e6 * scale;
+    if (is_ledge_) {
+      // A floor is often narrower than its slope could be seen on; its lie is known from how it is cut.
+      const double noise = std::max(0.5 * noise_mm_, 1e-3);
+      const double weight_of_a_point = w / points;
+      const double precision =
+          weight_of_a_point * noise * noise / (settings_.ledge_slope_freedom * settings_.ledge_slope_freedom);
+      normal(1, 1) += precision;
+      right[1] += precision * expected_slope(i);
+    }
     const Eigen::LDLT<Square> solver(normal);
     const Row solution = solver.solve(right);
     const Square inverse = solver.solve(Square::Identity());
@@ -272,29 +312,42 @@ class FaceFitter {
     fit.a_mm = solution[0];
     fit.b = solution[1];
     fit.shift_along = solution[2];
+    fit.bend_along = solution[3];
+    fit.twist_along = solution[4];
     fit.variance_a = inverse(0, 0) * per_weight;
     fit.variance_b = inverse(1, 1) * per_weight;
     fit.covariance_ab = inverse(0, 1) * per_weight;
     fit.noise_mm = std::sqrt(variance);
     fit.window_mm = 0.5 * static_cast<double>(filled) * settings_.station_step_mm;
-    const auto t_at = [&](double along_mm) { return t_of_along(along_mm, fit); };
+    const auto t_at = [&](double along_mm) { return t_on_line(along_mm, fit.a_mm - fit.b * fit.t0_mm, fit.b); };
     fit.from_t_mm = t_at(spans_[i].from_along_mm);
     fit.to_t_mm = t_at(spans_[i].to_along_mm);
     return fit;
   }
 
-  [[nodiscard]] double t_of_along(double along_mm, const FaceFit& fit) const {
-    // profile_along is linear in (out, up); solve along(t) for the fitted line.
-    const double per_t = profile_along(fits_.along.x(), fits_.along.y()),
-                 per_y = profile_along(fits_.normal.x(), fits_.normal.y());
-    return (along_mm - per_y * (fit.a_mm - fit.b * fit.t0_mm)) / (per_t + per_y * fit.b);
+  // b of a ledge's face that lies as it is cut, parallel or square to the top or the side.
+  [[nodiscard]] double expected_slope(std::size_t i) const {
+    constexpr double reach = 5.0;
+    const double rise =
+        (top_height(station(i), 0.0) - top_height(station(i), -reach)) / reach;  // up per millimetre out
+    // A ledge in the side follows the side: its floor is the upright face, its wall the level one.
+    const bool in_side = (fits_.track->name == FaceName::floor) == (fits_.track->lie == Lie::upright);
+    return in_side ? -std::tan(lean_rad_) : -rise;
+  }
+
+  // Where the line y = a + b t reaches a place along the profile (profile_along is linear in out and up).
+  [[nodiscard]] double t_on_line(double along_mm, double a_mm, double b) const {
+    const double per_t = profile_along(fits_.along.x(), fits_.along.y());
+    const double per_y = profile_along(fits_.normal.x(), fits_.normal.y());
+    return (along_mm - per_y * a_mm) / (per_t + per_y * b);
   }
 
   const UnrolledRim& rim_;
   const FaceTracks& tracks_;
   FitSettings settings_;
-  double noise_mm_;
-  bool is_top_ = false, is_reference_ = false;
+  FacePart part_;
+  double noise_mm_, lean_rad_;
+  bool is_top_ = false, is_reference_ = false, is_ledge_ = false;
   std::size_t stations_ = 0;
   std::vector<Span> spans_;
   std::vector<SliceMoments> slices_;
@@ -311,17 +364,29 @@ const FaceFits* FittedRim::find(FaceName name, std::size_t channel, std::size_t 
   return nullptr;
 }
 
-FittedRim fit_faces(const UnrolledRim& rim, const FaceTracks& tracks, double noise_mm, const FitSettings& settings,
-                    Workers& workers) {
+FittedRim fit_faces(const UnrolledRim& rim, const FaceTracks& tracks, double noise_mm, double lean_rad,
+                    const FitSettings& settings, Workers& workers) {
   FittedRim fitted;
   const auto stations =
       static_cast<std::size_t>(std::max(1.0, std::floor(rim.curve.length_mm() / settings.station_step_mm)));
   for (std::size_t i = 0; i < stations; ++i)
     fitted.station_mm.push_back((static_cast<double>(i) + 0.5) * settings.station_step_mm);
+  struct Job {
+    const FaceTrack* track;
+    FacePart part;
+    FaceFits* result;
+  };
+  std::vector<Job> jobs;
   fitted.faces.resize(tracks.tracks.size());
-  workers.for_chunks(tracks.tracks.size(), 1, [&](std::size_t begin, std::size_t end, std::size_t) {
+  for (std::size_t k = 0; k < tracks.tracks.size(); ++k) {
+    jobs.push_back({&tracks.tracks[k], FacePart::whole, &fitted.faces[k]});
+    if (tracks.tracks[k].name != FaceName::bevel) continue;
+    jobs.push_back({&tracks.tracks[k], FacePart::lower_strip, &fitted.lower_strip});
+    jobs.push_back({&tracks.tracks[k], FacePart::upper_strip, &fitted.upper_strip});
+  }
+  workers.for_chunks(jobs.size(), 1, [&](std::size_t begin, std::size_t end, std::size_t) {
     for (std::size_t k = begin; k < end; ++k)
-      fitted.faces[k] = FaceFitter(rim, tracks, tracks.tracks[k], noise_mm, settings).fit();
+      *jobs[k].result = FaceFitter(rim, tracks, *jobs[k].track, jobs[k].part, noise_mm, lean_rad, settings).fit();
   });
   return fitted;
 }

@@ -18,16 +18,22 @@ struct FitSettings {
   double station_step_mm = 1.0;
   double reference_window_mm = 6.0;  // half length along the rim for side and top
   double bevel_window_mm = 4.0;
-  double ledge_window_mm = 2.5;  // half length for floors and walls: a defect's ends stay within 4 mm
+  double longest_window_mm = 12.0;  // windows of side, top and bevel grow towards it where the scan is noisy or thin
+  double wanted_slope_u = 0.004;    // radians: until the slope across is as sure as this
+  double ledge_window_mm = 2.5;     // half length for floors and walls: a defect's ends stay within 4 mm
   double longest_ledge_window_mm = 4.0;
   double ledge_points = 60.0;    // the ledge window grows towards its longest until it holds so many
   double side_depth_mm = 40.0;   // of the side below the bevel or channel
   double top_depth_mm = 25.0;    // of the top inside of them
+  double edge_strip_mm = 10.0;   // of the bevel beside each of its edges, from which the edge itself is extended
   double edge_margin_mm = 0.35;  // kept clear of every edge, plus noise_in_margin times the noise
   double face_margin_mm = 0.8;   // the same for side, top and bevel, whose edges get rounded in sanding
   double noise_in_margin = 1.5;
   double outlier_sigmas = 4.5;
-  double fewest_points = 12.0;
+  double ledge_outlier_sigmas = 3.5;    // closer: the next wall's points are near
+  double narrowest_ledge_sigmas = 6.0;  // a floor or wall narrower than this many noise widths cannot be told apart
+  double fewest_points = 6.0;
+  double ledge_slope_freedom = 0.02;  // floors lie parallel to their face and walls square to it, within about a degree
 };
 
 // A face's line in the section at one station: p = t along + (a + b (t - t0)) normal, mm, (out, up) about the rim
@@ -40,8 +46,9 @@ struct FaceFit {
   double noise_mm = 0.0;  // standard deviation of the points about the fit
   double degrees_of_freedom = 0.0;
   double points = 0.0, rejected = 0.0;
-  double window_mm = 0.0;    // half length along the rim
-  double shift_along = 0.0;  // c: movement of the face per millimetre of rim
+  double window_mm = 0.0;                      // half length along the rim
+  double shift_along = 0.0;                    // c: movement of the face per millimetre of rim
+  double bend_along = 0.0, twist_along = 0.0;  // d and e of the model
 };
 
 struct FaceFits {
@@ -55,15 +62,20 @@ struct FaceFits {
   [[nodiscard]] Vector2 direction(const FaceFit& fit) const { return (along + fit.b * normal).normalized(); }
 };
 
+// Which part of the bevel a fit takes: all of it, or the strip beside one edge (a crowned face meets its neighbours
+// where the strip says, not where the straight line through all of it does).
+enum class FacePart { whole, lower_strip, upper_strip };
+
 struct FittedRim {
   std::vector<double> station_mm;
-  std::vector<FaceFits> faces;  // in the order of the tracks
+  std::vector<FaceFits> faces;        // in the order of the tracks
+  FaceFits lower_strip, upper_strip;  // of the bevel; empty without one
   [[nodiscard]] const FaceFits* find(FaceName name, std::size_t channel = 0, std::size_t step = 0) const;
 };
 
 // The top's line leaves the fitted quadric: a and b are departures from it (t from the rim corner inwards), so that
 // extending it to the rim follows the dome.
-[[nodiscard]] FittedRim fit_faces(const UnrolledRim& rim, const FaceTracks& tracks, double noise_mm,
+[[nodiscard]] FittedRim fit_faces(const UnrolledRim& rim, const FaceTracks& tracks, double noise_mm, double lean_rad,
                                   const FitSettings& settings, Workers& workers);
 
 }  // namespace rimwright

@@ -20,6 +20,14 @@ std::optional<StationSection> section_at(const UnrolledRim& rim, const FittedRim
   if (bevel != nullptr && bevel->at[station].measured) {
     section.faces.bevel = line_of(*bevel, bevel->at[station]);
     section.fits.bevel = &bevel->at[station];
+    // Where a strip alone could not be fitted (a narrow face, a hole), the whole face stands for it.
+    const auto strip = [&](const FaceFits& part, SectionLine& line, const FaceFit*& fit) {
+      const bool own = part.at[station].measured;
+      line = own ? line_of(part, part.at[station]) : section.faces.bevel;
+      fit = own ? &part.at[station] : section.fits.bevel;
+    };
+    strip(fitted.lower_strip, section.faces.lower_strip, section.fits.lower_strip);
+    strip(fitted.upper_strip, section.faces.upper_strip, section.fits.upper_strip);
   }
   section.corner_mm = rim_corner(section.faces);
   return section;
@@ -68,7 +76,8 @@ AcrossForm across_form(const FaceGrid& grid, std::size_t column, const FaceFit& 
     const auto c = static_cast<std::ptrdiff_t>(column) + d;
     if (c < 0 || c >= static_cast<std::ptrdiff_t>(grid.columns)) continue;
     // The face moves along the rim in a run-out; its form is what is left when that is taken off.
-    const double shift = fit.shift_along * static_cast<double>(d) * grid.station_step_mm;
+    const double ds = static_cast<double>(d) * grid.station_step_mm;
+    const double shift = fit.shift_along * ds + fit.bend_along * ds * ds;
     for (std::size_t r = 0; r < grid.rows; ++r) {
       const std::size_t cell = grid.index(r, static_cast<std::size_t>(c));
       const double t = grid.t(r);
@@ -76,7 +85,9 @@ AcrossForm across_form(const FaceGrid& grid, std::size_t column, const FaceFit& 
       const Row a = row_of(t);
       normal += static_cast<double>(grid.count[cell]) * a * a.transpose();
       right += static_cast<double>(grid.count[cell]) *
-               (static_cast<double>(grid.mean_mm[cell]) - shift - fit.a_mm - fit.b * (t - fit.t0_mm)) * a;
+               (static_cast<double>(grid.mean_mm[cell]) - shift - fit.a_mm -
+                (fit.b + fit.twist_along * ds) * (t - fit.t0_mm)) *
+               a;
       points += static_cast<double>(grid.count[cell]);
     }
   }
@@ -157,20 +168,26 @@ std::vector<BevelStation> measure_bevel(const UnrolledRim& rim, const FittedRim&
     if (drop < settings.smallest_drop_mm || reach < settings.smallest_drop_mm) continue;
 
     station.at_scan_mm = at_scan(rim, terms, station.station_mm, section->corner_mm);
-    SectionFits angle_fits = section->fits;
-    angle_fits.top = nullptr;
+    const SectionFits& f = section->fits;
+    const SectionFits angle_fits{.side = f.side, .bevel = f.bevel};
+    const SectionFits drop_fits{.side = f.side, .top = f.top, .lower_strip = f.lower_strip};
+    const SectionFits reach_fits{.side = f.side, .top = f.top, .upper_strip = f.upper_strip};
     if (std::abs(fit.to_t_mm - fit.from_t_mm) >= settings.narrowest_face_mm)
-      station.angle_deg = propagate([](const SectionFaces& f) { return bevel_angle_rad(f); }, section->faces,
+      station.angle_deg = propagate([](const SectionFaces& faces) { return bevel_angle_rad(faces); }, section->faces,
                                     angle_fits, noise, degrees_from_radians(1.0));
     else
       station.angle_deg =
           Measured::not_measured(RefusalReason::not_separable, "the face is too narrow here to hold an angle");
     station.drop_mm = propagate(
-        [](const SectionFaces& f) { return length_down_side(f, rim_corner(f), lower_edge(f).value_or(rim_corner(f))); },
-        section->faces, section->fits, noise);
+        [](const SectionFaces& faces) {
+          return length_down_side(faces, rim_corner(faces), lower_edge(faces).value_or(rim_corner(faces)));
+        },
+        section->faces, drop_fits, noise);
     station.top_reach_mm = propagate(
-        [](const SectionFaces& f) { return length_along_top(f, rim_corner(f), upper_edge(f).value_or(rim_corner(f))); },
-        section->faces, section->fits, noise);
+        [](const SectionFaces& faces) {
+          return length_along_top(faces, rim_corner(faces), upper_edge(faces).value_or(rim_corner(faces)));
+        },
+        section->faces, reach_fits, noise);
     const AcrossForm form = across_form(grid, i, fit, fit.window_mm);
     station.straightness_mm = form.straightness_mm;
     station.crown_mm = form.crown_mm;

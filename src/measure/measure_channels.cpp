@@ -79,10 +79,12 @@ std::vector<ChannelMeasures> measure_channels(const UnrolledRim& rim, const Fitt
                                                    "scan from straight above the ledge");
           }
           if (floor_seen && wall_seen) {
-            SectionFits fits = section->fits;
-            if (corner == ExpectedCorner::top_side) fits.bevel = nullptr;
-            if (corner == ExpectedCorner::top_bevel) fits.side = nullptr;
-            fits.extra = &wall->at[i];
+            const SectionFits& seen = section->fits;
+            SectionFits fits{.extra = &wall->at[i]};
+            if (corner != ExpectedCorner::top_bevel) fits.side = seen.side;
+            if (corner != ExpectedCorner::side_bevel) fits.top = seen.top;
+            if (corner == ExpectedCorner::top_bevel) fits.upper_strip = seen.upper_strip;
+            if (corner == ExpectedCorner::side_bevel) fits.lower_strip = seen.lower_strip;
             faces.extra = line_of(*wall, wall->at[i]);
             step.width_mm =
                 propagate([corner](const SectionFaces& f) { return width_to_wall(corner, f); }, faces, fits, noise);

@@ -56,36 +56,35 @@ std::optional<FullStretch> full_stretch(const std::vector<BevelStation>& station
   if (s.size() < 10) return std::nullopt;
   std::vector<double> sorted = drop;
   std::sort(sorted.begin(), sorted.end());
-  const double full = sorted[sorted.size() * 3 / 4];
+  const auto upper = std::lower_bound(sorted.begin(), sorted.end(), 0.8 * sorted.back());
+  const double full = *(upper + (sorted.end() - upper) * 3 / 5);
 
-  // Longest run above half the full drop.
+  // Longest run of stations near the full drop: waves of the face move the edge less than this.
+  constexpr double near_mm = 0.6;
   std::size_t first = 0, last = 0;
   for (std::size_t i = 0; i < drop.size();) {
-    if (drop[i] < 0.5 * full) {
+    if (drop[i] < full - near_mm) {
       ++i;
       continue;
     }
     std::size_t end = i;
-    while (end + 1 < drop.size() && drop[end + 1] >= 0.5 * full) ++end;
+    while (end + 1 < drop.size() && drop[end + 1] >= full - near_mm) ++end;
     if (end - i > last - first) first = i, last = end;
     i = end + 1;
   }
-  // Half the length of a raised cosine of height `full` and this steepness in its middle is full pi / (4 steepness).
-  const auto run_out_ahead = [&](std::size_t crossing, std::size_t inside) {
-    const double steepness = std::abs(drop[inside] - drop[crossing]) / std::max(0.5, std::abs(s[inside] - s[crossing]));
-    return steepness < 0.02 ? 0.0 : full * std::numbers::pi / (4.0 * steepness);
+  // A run-out leaves the full drop like a parabola (raised cosine and circle do to second order), so from a place r
+  // below it, where it has steepness k, it is 2 r / k to go. A straight run-out needs half of that.
+  const auto still_to_go = [&](std::size_t at, std::size_t inside) {
+    const double below = full - drop[at];
+    const double steepness = (drop[inside] - drop[at]) / std::max(0.5, std::abs(s[inside] - s[at]));
+    constexpr double least_steepness = 0.02, longest_mm = 40.0, spare_mm = 3.0;
+    if (below < 0.15 || steepness < least_steepness) return 0.0;
+    return std::min(longest_mm, 2.0 * below / steepness + spare_mm);
   };
-  const std::size_t reach = 6;
+  constexpr std::size_t reach = 4;
   FullStretch stretch;
-  stretch.from_mm = s[first];
-  stretch.to_mm = s[last];
-  const bool runs_out_before = first > 0 || drop[first] < 0.7 * full,
-             runs_out_after = last + 1 < drop.size() || drop[last] < 0.7 * full;
-  if (runs_out_before)
-    stretch.from_mm += run_out_ahead(first >= reach ? first - reach : 0, std::min(last, first + reach));
-  if (runs_out_after)
-    stretch.to_mm -=
-        run_out_ahead(std::min(drop.size() - 1, last + reach), last >= first + reach ? last - reach : first);
+  stretch.from_mm = s[first] + still_to_go(first, std::min(last, first + reach));
+  stretch.to_mm = s[last] - still_to_go(last, last >= first + reach ? last - reach : first);
   std::vector<double> inside;
   for (std::size_t i = first; i <= last; ++i)
     if (s[i] >= stretch.from_mm && s[i] <= stretch.to_mm) inside.push_back(drop[i]);

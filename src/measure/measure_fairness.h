@@ -17,8 +17,8 @@ struct FullStretch {
   [[nodiscard]] double length_mm() const { return to_mm - from_mm; }
 };
 
-// The longest stretch between run-outs. A run-out's length is judged from its steepness at half drop, as if it were a
-// raised cosine (the longest of the usual forms at that steepness). Nothing where fewer than 10 stations remain.
+// The longest stretch between run-outs, whose ends are judged from how steeply they leave the full drop. Nothing where
+// fewer than 10 stations remain.
 [[nodiscard]] std::optional<FullStretch> full_stretch(const std::vector<BevelStation>& stations);
 
 // How far the rim curve itself departs from fair (wavelengths up to longest_mm), outward positive, by station: added

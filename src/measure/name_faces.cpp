@@ -120,13 +120,15 @@ std::optional<double> miss_of_floor(const Piece& piece, const StepTarget& target
 struct Assignment {
   std::vector<std::optional<std::size_t>> floors;
   double cost = 0.0;
+  double matched_miss = 0.0;
+  std::size_t matched = 0;
 };
 
 // The best order-keeping assignment of pieces [first, last) to steps [step, end): a step may stay unmatched at a price.
 Assignment assign_floors(const SectionPieces& section, const std::vector<StepTarget>& targets, std::size_t step,
                          const std::vector<std::size_t>& order, std::size_t next, const std::vector<char>& taken,
                          const NameSettings& settings) {
-  if (step == targets.size()) return {std::vector<std::optional<std::size_t>>(targets.size()), 0.0};
+  if (step == targets.size()) return {std::vector<std::optional<std::size_t>>(targets.size())};
   Assignment best = assign_floors(section, targets, step + 1, order, next, taken, settings);
   best.cost += 2.0 * settings.widest_miss_mm;
   for (std::size_t k = next; k < order.size(); ++k) {
@@ -135,6 +137,8 @@ Assignment assign_floors(const SectionPieces& section, const std::vector<StepTar
     if (!miss) continue;
     Assignment tried = assign_floors(section, targets, step + 1, order, k + 1, taken, settings);
     tried.cost += *miss;
+    tried.matched_miss += *miss;
+    ++tried.matched;
     if (tried.cost < best.cost) {
       best = std::move(tried);
       best.floors[step] = order[k];
@@ -210,7 +214,8 @@ NamedSection name_section(const SectionPieces& section, const UnrolledRim& rim, 
       for (std::size_t i = 0; i < order.size(); ++i)
         order[i] = targets.front().floor_lie == Lie::level ? i : order.size() - 1 - i;
       Assignment assignment = assign_floors(section, targets, 0, order, 0, taken, settings);
-      const double cost = assignment.cost / static_cast<double>(targets.size());
+      if (assignment.matched == 0) continue;
+      const double cost = assignment.matched_miss / static_cast<double>(assignment.matched);
       if (cost < chosen_cost) {
         chosen = c;
         chosen_cost = cost;
@@ -237,8 +242,10 @@ NamedSection name_section(const SectionPieces& section, const UnrolledRim& rim, 
   return named;
 }
 
-// Takes out runs that are too short to be a face, and closes single gaps between alike neighbours.
+// Takes out runs that are too short to be a face, and closes single gaps between alike neighbours. Of a ledge the last
+// section at each end goes too: there the cutter's end or another cut is in the slab.
 void clean_track(FaceTrack& track, std::size_t shortest_run) {
+  const bool is_ledge = track.name == FaceName::floor || track.name == FaceName::wall;
   const std::size_t n = track.present.size();
   for (std::size_t i = 1; i + 1 < n; ++i) {
     if (track.present[i] || !track.present[i - 1] || !track.present[i + 1]) continue;
@@ -262,6 +269,10 @@ void clean_track(FaceTrack& track, std::size_t shortest_run) {
     if (end - i < shortest_run)
       std::fill(track.present.begin() + static_cast<std::ptrdiff_t>(i),
                 track.present.begin() + static_cast<std::ptrdiff_t>(end), char{0});
+    else if (is_ledge) {
+      if (i > 0) track.present[i] = 0;
+      if (end < n) track.present[end - 1] = 0;
+    }
     i = end;
   }
 }

@@ -36,7 +36,7 @@ struct NameSettings {
   double shortest_side_mm = 2.5, shortest_top_mm = 3.0;
   double shortest_bevel_mm = 1.5;  // less is a rounded edge
   double shortest_run_mm = 6.0;    // a face seen along less rim than this is a chance fit
-  double widest_miss_mm = 2.5;     // a ledge further from its plan than this is another thing
+  double widest_miss_mm = 2.0;     // a ledge further from its plan than this is another thing
 };
 
 [[nodiscard]] FaceTracks name_faces(const std::vector<SectionPieces>& sections, const UnrolledRim& rim, double lean_rad,

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <optional>
 
 namespace rimwright {
 
@@ -61,6 +62,42 @@ FaceGrid without_trend(FaceGrid grid) {
   return grid;
 }
 
+struct Correlated {
+  double variance = 0.0;
+  double length = 0.0;  // stations
+};
+
+// The correlated part of one face's scatter; nothing where it cannot be told from white noise.
+std::optional<Correlated> correlated_part(const FaceGrid& grid, double white_sigma_mm) {
+  Variogram variogram;
+  add_variogram(without_trend(grid), white_sigma_mm * white_sigma_mm, variogram);
+  std::array<double, longest_lag + 1> gain{};
+  double plateau = 0.0, plateau_error = 0.0, plateau_count = 0.0;
+  for (std::size_t lag = 1; lag <= longest_lag; ++lag) {
+    if (variogram.count[lag] < 100.0) return std::nullopt;  // too little seen to tell white from correlated
+    gain[lag] = (variogram.squares[lag] - variogram.white[lag]) / variogram.count[lag];
+    if (lag > 2 * longest_lag / 3) {
+      plateau += gain[lag];
+      plateau_error += variogram.white[lag] / variogram.count[lag];
+      plateau_count += 1.0;
+    }
+  }
+  plateau /= plateau_count;
+  plateau_error /= plateau_count;
+  // The outlier gate trims the white noise by about a hundredth: less than 3 % of it is not a finding.
+  if (plateau < 0.03 * plateau_error) return std::nullopt;
+  constexpr double share_at_one_length = 0.632;  // 1 - exp(-1)
+  double length = static_cast<double>(longest_lag) * 0.6;
+  for (std::size_t lag = 1; lag <= longest_lag; ++lag)
+    if (gain[lag] >= share_at_one_length * plateau) {
+      const double before = lag > 1 ? gain[lag - 1] : 0.0;
+      length =
+          static_cast<double>(lag - 1) + (share_at_one_length * plateau - before) / std::max(1e-12, gain[lag] - before);
+      break;
+    }
+  return Correlated{plateau, std::max(0.3, length)};
+}
+
 double median_noise(const FaceFits& face) {
   std::vector<double> noise;
   for (const auto& fit : face.at)
@@ -78,35 +115,12 @@ NoiseModel estimate_noise(const FaceGrid& side, const FaceGrid& top, const Fitte
   const double side_noise = median_noise(*fitted.find(FaceName::side)),
                top_noise = median_noise(*fitted.find(FaceName::top));
   noise.white_sigma_mm = std::sqrt(0.5 * (side_noise * side_noise + top_noise * top_noise));
-  Variogram variogram;
-  add_variogram(without_trend(top), top_noise * top_noise, variogram);
-  add_variogram(without_trend(side), side_noise * side_noise, variogram);
-  std::array<double, longest_lag + 1> gain{};
-  double plateau = 0.0, plateau_error = 0.0, plateau_count = 0.0;
-  for (std::size_t lag = 1; lag <= longest_lag; ++lag) {
-    if (variogram.count[lag] < 100.0) return noise;  // too little seen to tell white from correlated
-    gain[lag] = (variogram.squares[lag] - variogram.white[lag]) / variogram.count[lag];
-    if (lag > 2 * longest_lag / 3) {
-      plateau += gain[lag];
-      plateau_error += variogram.white[lag] / variogram.count[lag];
-      plateau_count += 1.0;
-    }
-  }
-  plateau /= plateau_count;
-  plateau_error /= plateau_count;
-  // The outlier gate trims the white noise by about a hundredth: less than 3 % of it is not a finding.
-  if (plateau < 0.03 * plateau_error) return noise;
-  noise.correlated_sigma_mm = std::sqrt(plateau);
-  constexpr double share_at_one_length = 0.632;  // 1 - exp(-1)
-  double length = static_cast<double>(longest_lag) * 0.6;
-  for (std::size_t lag = 1; lag <= longest_lag; ++lag)
-    if (gain[lag] >= share_at_one_length * plateau) {
-      const double before = lag > 1 ? gain[lag - 1] : 0.0;
-      const double share = (share_at_one_length * plateau - before) / std::max(1e-12, gain[lag] - before);
-      length = static_cast<double>(lag - 1) + share;
-      break;
-    }
-  noise.correlation_length_mm = std::max(0.3, length) * side.station_step_mm;
+  const auto of_top = correlated_part(top, top_noise), of_side = correlated_part(side, side_noise);
+  // A scanner's own error shows on both faces; what only one of them shows is that face's form.
+  if (!of_top || !of_side) return noise;
+  const Correlated& least = of_top->variance < of_side->variance ? *of_top : *of_side;
+  noise.correlated_sigma_mm = std::sqrt(least.variance);
+  noise.correlation_length_mm = least.length * side.station_step_mm;
   return noise;
 }
 

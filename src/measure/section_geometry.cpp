@@ -40,23 +40,23 @@ Vector2 rim_corner(const SectionFaces& faces) {
 }
 
 std::optional<Vector2> lower_edge(const SectionFaces& faces) {
-  const Vector2 d = faces.bevel.direction(), e = faces.side.direction();
+  const Vector2 d = faces.lower_strip.direction(), e = faces.side.direction();
   const double cross = d.x() * e.y() - d.y() * e.x();
   if (std::abs(cross) < 0.05) return std::nullopt;
-  const Vector2 anchor = faces.bevel.point(faces.bevel.t0_mm);
+  const Vector2 anchor = faces.lower_strip.point(faces.lower_strip.t0_mm);
   const Vector2 between = faces.side.point(faces.side.t0_mm) - anchor;
   return Vector2(anchor + (between.x() * e.y() - between.y() * e.x()) / cross * d);
 }
 
 std::optional<Vector2> upper_edge(const SectionFaces& faces) {
-  const Vector2 d = faces.bevel.direction();
+  const Vector2 d = faces.upper_strip.direction();
   double t = 0.0;
-  Vector2 p = faces.bevel.point(faces.bevel.t0_mm);
+  Vector2 p = faces.upper_strip.point(faces.upper_strip.t0_mm);
   for (int round = 0; round < 8; ++round) {
     const double slope = d.y() - faces.top.slope(p.x()) * d.x();
     if (std::abs(slope) < 0.05) return std::nullopt;
     t -= (p.y() - faces.top.up(p.x())) / slope;
-    p = faces.bevel.point(faces.bevel.t0_mm) + t * d;
+    p = faces.upper_strip.point(faces.upper_strip.t0_mm) + t * d;
   }
   return p;
 }
@@ -106,6 +106,7 @@ std::array<double, 2> top_sensitivities(const SectionQuantity& quantity, const S
 
 Measured propagate(const SectionQuantity& quantity, const SectionFaces& faces, const SectionFits& fits,
                    const NoiseModel& noise, double factor) {
+  constexpr double most_u = 5.0;  // mm or degrees, standard
   Measured result;
   result.value = factor * quantity(faces);
   Variances variances;
@@ -125,6 +126,8 @@ Measured propagate(const SectionQuantity& quantity, const SectionFaces& faces, c
   };
   line(fits.side, &SectionFaces::side, variances.reference);
   line(fits.bevel, &SectionFaces::bevel, variances.own);
+  line(fits.lower_strip, &SectionFaces::lower_strip, variances.own);
+  line(fits.upper_strip, &SectionFaces::upper_strip, variances.own);
   line(fits.extra, &SectionFaces::extra, variances.own);
   if (fits.top != nullptr) add(*fits.top, top_sensitivities(quantity, faces), variances.reference);
   result.u(UncertaintySource::point_noise) = factor * std::sqrt(std::max(0.0, variances.own));
@@ -132,6 +135,11 @@ Measured propagate(const SectionQuantity& quantity, const SectionFaces& faces, c
   result.u(UncertaintySource::correlated) = factor * std::sqrt(std::max(0.0, variances.shared));
   const double total = variances.own + variances.reference + variances.shared;
   if (welch > 0.0) result.degrees_of_freedom = total * total / welch;
+  // A fit without a hold on the quantity (a sliver of a face) gives a number that says nothing.
+  if (!(factor * std::sqrt(total) < most_u))
+    return Measured::not_measured(RefusalReason::not_separable,
+                                  "too little of the face is seen here to hold this quantity",
+                                  "scan this stretch again, from nearer");
   return result;
 }
 

@@ -36,6 +36,7 @@ struct SectionTop {
 // The faces a quantity may depend on. `extra` is the floor or wall in question.
 struct SectionFaces {
   SectionLine side, bevel, extra;
+  SectionLine lower_strip, upper_strip;  // of the bevel, beside its edges
   SectionTop top;
 };
 
@@ -52,6 +53,7 @@ struct SectionFaces {
 // The fits behind SectionFaces; null where the quantity does not depend on that face.
 struct SectionFits {
   const FaceFit *side = nullptr, *bevel = nullptr, *top = nullptr, *extra = nullptr;
+  const FaceFit *lower_strip = nullptr, *upper_strip = nullptr;
 };
 
 using SectionQuantity = std::function<double(const SectionFaces&)>;

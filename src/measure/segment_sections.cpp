@@ -94,10 +94,12 @@ class Segmenter {
     const double length = rim.curve.length_mm();
     const double band_mm2 = length * 80.0;  // about what is seen of top and side together
     const double density = static_cast<double>(rim.station_mm.size()) / std::max(1.0, band_mm2);
-    slab_mm_ = std::clamp(settings.points_a_bin / std::max(1e-6, density * settings.bin_mm * std::numbers::sqrt2),
-                          settings.slab_mm, settings.longest_slab_mm);
-    const double bin_mm = std::clamp(settings.points_a_bin / std::max(1e-6, density * slab_mm_ * std::numbers::sqrt2),
-                                     settings.bin_mm, 4.0 * settings.bin_mm);
+    // A bin's mean should be sure to bin_noise_mm; first the slab grows for that, then the bin.
+    const double wanted = std::max(settings.points_a_bin, 2.0 * std::pow(noise_mm / settings.bin_noise_mm, 2));
+    const double points_a_mm = std::max(1e-6, density * settings.bin_mm * std::numbers::sqrt2);
+    slab_mm_ = std::clamp(wanted / points_a_mm, settings.slab_mm, settings.longest_slab_mm);
+    const double bin_mm =
+        settings.bin_mm * std::clamp(wanted / (points_a_mm * slab_mm_), 1.0, settings.widest_bin_mm / settings.bin_mm);
     borders_ = bin_borders(working_zone(expected), settings, bin_mm);
     const double freedom = 1.0 / (settings.slope_freedom * settings.slope_freedom);
     priors_[static_cast<std::size_t>(Lie::upright)] = {profile_slope(lean_rad), freedom, 0.45, 2.5};

@@ -35,9 +35,11 @@ struct SegmentSettings {
   double station_step_mm = 2.0;
   double slab_mm = 3.0;  // length of rim that goes into one section; longer where points are sparse
   double longest_slab_mm = 10.0;
-  double bin_mm = 0.16;            // in the working zone; a 0.6 mm floor spans two whole bins
-  double far_bin_mm = 1.0;         // where only side or top is expected
-  double points_a_bin = 4.0;       // the slab grows until a bin holds so many
+  double bin_mm = 0.16;       // in the working zone; a 0.6 mm floor spans two whole bins
+  double far_bin_mm = 1.0;    // where only side or top is expected
+  double points_a_bin = 4.0;  // at least
+  double bin_noise_mm = 0.1;  // standard deviation wanted of a bin's mean
+  double widest_bin_mm = 0.7;
   double model_error_mm = 0.05;    // faces are not straight to better than this over a piece
   double price_of_a_piece = 14.0;  // in squared standard deviations; about 2 ln(bins) plus three parameters
   double price_of_a_skipped_bin = 12.0;
