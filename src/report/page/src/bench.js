@@ -41,6 +41,28 @@ function job_list() {
     }, 'aria-label': `Show job ${job.number} in the section`}, 'Show'))));
 }
 
+const glue_marks = {passes: '\u2713', 'not measured': '\u2013', 'seal first': '!'};
+
+function gluing() {
+  if (!page.glue.items.length) return null;
+  const title = {pass: 'Ready to glue', fail: 'Not ready to glue', undecided: 'Ready to glue? Not settled'}[page.glue.ready];
+  return element('section', {'aria-labelledby': 'glue-title'}, element('h2', {id: 'glue-title'}, title),
+    jobs.length ? element('p', {}, jobs.length === 1 ? 'First the thing to do above.' : `First the ${jobs.length} things to do above.`) : null,
+    page.fits.map((fit) => [element('p', {}, fit.summary.charAt(0).toUpperCase() + fit.summary.slice(1), '.'), fit.mends.length ? element('ul', {class: 'plain-list'}, fit.mends.map((mend) => element('li', {}, mend))) : null]),
+    element('ul', {class: 'glue'}, page.glue.items.filter((item) => ['passes', 'not measured', 'seal first'].includes(item.kind)).map((item) => element('li', {}, element('span', {class: 'glue-mark', 'aria-hidden': 'true'}, glue_marks[item.kind]), element('span', {}, element('strong', {}, `${item.feature ? `${item.feature}, ` : ''}${item.kind}: `), item.text)))));
+}
+
+function cutting() {
+  if (!page.cut.pieces.length) return null;
+  return element('section', {'aria-labelledby': 'cut-title'}, element('h2', {id: 'cut-title'}, 'Strips to cut'),
+    element('div', {class: 'scroll wide', tabindex: '0', role: 'region', 'aria-label': 'Strips to cut'}, element('table', {},
+      element('thead', {}, element('tr', {}, ['Strip', 'For', 'Cut to', 'Lies at'].map((h) => element('th', {scope: 'col'}, h)))),
+      element('tbody', {}, page.cut.pieces.map((piece) => element('tr', {}, element('th', {scope: 'row'}, piece.strip), element('td', {}, piece.channel), element('td', {}, station(piece.cut_mm)), element('td', {}, `${station_number(piece.from_mm)} to ${station(piece.to_mm)}${piece.note ? `; ${piece.note}` : ''}`)))))),
+    element('p', {class: 'hint'}, 'With the allowance for fitting at both ends.', page.cut.notes.map((note) => ` ${note}`)));
+}
+
+const rank = (figure) => ['fail', 'undecided', 'pass', 'none'].indexOf(figure.dataset.worst);
+
 export const cautions = () => element('section', {class: 'cautions', 'aria-labelledby': 'cautions-title'},
   element('h2', {id: 'cautions-title'}, 'Before you cut'),
   element('ul', {},
@@ -56,11 +78,13 @@ export function draw_bench(width) {
   const all = series();
   const main = element('div', {class: 'view bench'},
     section('jobs-title', jobs.length === 1 ? 'One thing to do' : jobs.length ? `${jobs.length} things to do` : 'To do', job_list()),
-    section('rim-title', 'Where on the rim', element('p', {class: 'hint'}, `The rim from above, to scale; figures are stations in ${unit}. Pick a place to see its section.`), element('div', {class: 'rim-box'}, draw_rim(jobs))),
+    section('rim-title', 'Where on the rim', element('p', {class: 'hint'}, `The rim from above, to scale; figures are stations in ${unit}. Pick a place to see its section.`), element('div', {class: 'rim-box'}, draw_rim(jobs, {width}))),
     section('section-title', 'Section', element('p', {class: 'hint'}, 'Slide, tap a drawing, or use the left and right arrow keys. Dots are scanned points, lines the fitted faces, filled shapes the planned strips laid in.'), draw_sections(half)),
-    page.map.columns ? section('map-title', 'The face, unrolled', element('p', {class: 'hint'}, 'Upper edge on top. The number over a bracket is the thing to do.'), draw_face_legend(), draw_face_map(jobs, {width}), map ? table_behind('The face as a table', map.head, map.rows) : null) : null,
-    page.sanding ? section('sanding-title', 'Under a flat sanding block', draw_sanding(width)) : null,
-    all.length ? section('curves-title', 'Along the rim', element('p', {class: 'hint'}, 'Dark line: measured. Band round it: U95. Green: allowed. Crosses: out of tolerance.'), all.map((s) => draw_curve(s, {width}))) : null,
+    page.map.columns ? section('map-title', 'The face, unrolled', element('p', {class: 'hint'}, 'Upper edge on top. The number over a bracket is the thing to do.'), draw_face_legend(width), draw_face_map(jobs, {width}), map ? table_behind('The face as a table', map.head, map.rows) : null) : null,
+    page.sanding.length ? section('sanding-title', 'Under a flat sanding block', draw_sanding(width)) : null,
+    gluing(),
+    cutting(),
+    all.length ? section('curves-title', 'Along the rim', element('p', {class: 'hint'}, 'Dark line: measured. Band round it: U95. Green: allowed. Crosses: out of tolerance.'), all.map((s) => draw_curve(s, {width})).sort((a, b) => rank(a) - rank(b))) : null,
     section('body-title', 'In space', draw_body(width)),
     cautions());
   return main;

@@ -49,7 +49,7 @@ export function draw_client(width) {
       element('div', {class: 'figures'}, all.map((f) => element('div', {class: 'figure'}, element('p', {class: 'figure-title'}, f.title), element('p', {class: 'figure-value'}, f.value), element('p', {class: 'figure-asked'}, `${f.asked}; ${f.share} % of the places checked agree for certain.`)))),
       element('p', {class: 'hint'}, 'The figure after \u00b1 is the uncertainty: the true value lies within it in 95 cases of 100.')),
     element('div', {class: 'client-pair'},
-      element('section', {'aria-labelledby': 'picture-title'}, element('h2', {id: 'picture-title'}, 'The instrument from above'), element('div', {class: 'rim-box'}, draw_rim(marked, {interactive: false}))),
+      element('section', {'aria-labelledby': 'picture-title'}, element('h2', {id: 'picture-title'}, 'The instrument from above'), element('div', {class: 'rim-box'}, draw_rim(marked, {interactive: false, width: width > 760 ? width / 2 - 20 : width}))),
       element('section', {'aria-labelledby': 'how-title'}, element('h2', {id: 'how-title'}, 'What was measured, and how'),
         element('p', {}, `The surface was captured as ${scan.points.toLocaleString('en')} points in space, and ${covered} was compared with the maker\u2019s plan, place by place.`),
         element('p', {}, `Scale: ${scan.scale_source}.`),

@@ -45,7 +45,11 @@ export function draw_curve(series, {width = 900} = {}) {
   const Y = (v) => y(plain(v, unit));
   const clip = `curve-${Math.random().toString(36).slice(2)}`;
 
-  const worst = points.reduce((a, p) => ({pass: 0, undecided: 1, fail: 2}[verdict_of(p.v, p.u, lower, upper)] > a ? {pass: 0, undecided: 1, fail: 2}[verdict_of(p.v, p.u, lower, upper)] : a), 0);
+  // The least drop is asked for only where the bevel is at its fullest.
+  const lower_at = (p) => (series.quantity !== 'drop' || (p.s >= page.fullest_mm[0] && p.s <= page.fullest_mm[1]) ? lower : null);
+  const verdict_at = (p) => verdict_of(p.v, p.u, lower_at(p), upper);
+  const ranks = {pass: 0, undecided: 1, fail: 2};
+  const worst = points.reduce((a, p) => Math.max(a, ranks[verdict_at(p)]), 0);
   const svg = element('svg', {viewBox: `0 0 ${width} ${height}`, class: 'curve', role: 'img',
     'aria-label': `${title_of(series)} along the rim, ${limits_in_words(series)}; from ${value_in(Math.min(...points.map((p) => p.v)), unit)} to ${value_in(Math.max(...points.map((p) => p.v)), unit)}.`});
   svg.append(element('defs', {}, element('clipPath', {id: clip}, element('rect', {x: margin.left, y: margin.top, width: width - margin.left - margin.right, height: height - margin.top - margin.bottom}))));
@@ -67,8 +71,7 @@ export function draw_curve(series, {width = 900} = {}) {
   // Where the whole interval lies outside: the line is marked with crosses, not only colour.
   let last_cross = -Infinity;
   for (const p of points) {
-    const fullest = series.quantity !== 'drop' || (p.s >= page.fullest_mm[0] && p.s <= page.fullest_mm[1]);
-    if (verdict_of(p.v, p.u, fullest ? lower : null, upper) !== 'fail' || x(p.s) - last_cross < 12) continue;
+    if (verdict_at(p) !== 'fail' || x(p.s) - last_cross < 12) continue;
     last_cross = x(p.s);
     plot.append(element('path', {d: `M${x(p.s) - 4} ${Y(p.v) - 4}l8 8m0 -8l-8 8`, class: 'cross'}));
   }
@@ -106,8 +109,5 @@ export function draw_curve(series, {width = 900} = {}) {
     element('figcaption', {}, element('strong', {}, title_of(series)), ` (${unit_of(unit)}), ${limits_in_words(series)}. `, reading),
     svg,
     table_behind(`${title_of(series)} as a table`, ['Station', 'Value', 'U95', 'Verdict'],
-      points.map((p) => {
-        const fullest = series.quantity !== 'drop' || (p.s >= page.fullest_mm[0] && p.s <= page.fullest_mm[1]);
-        return [station(p.s), value_in(p.v, unit), value_in(p.u, unit), lower === null && upper === null ? '' : {pass: 'passes', fail: 'out', undecided: 'undecided'}[verdict_of(p.v, p.u, fullest ? lower : null, upper)]];
-      })));
+      points.map((p) => [station(p.s), value_in(p.v, unit), value_in(p.u, unit), lower === null && upper === null ? '' : {pass: 'passes', fail: 'out', undecided: 'undecided'}[verdict_at(p)]])));
 }

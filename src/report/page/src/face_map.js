@@ -4,7 +4,7 @@ import {heat_rgb} from './colours.js';
 import {face_cells, page, results} from './data.js';
 import {element} from './dom.js';
 import {on_select, select, selected} from './selection.js';
-import {length_unit, station, station_number} from './words.js';
+import {length, length_unit, station, station_number} from './words.js';
 
 let cells = null;
 let picture = null;
@@ -48,9 +48,10 @@ export function draw_face_map(jobs, {interactive = true, width = 900} = {}) {
   const length_mm = map.columns * map.station_step_mm, height_mm = map.rows * map.across_step_mm;
   const letter = 15;
   const left = 4, right = 4;
-  const band_mm = Math.max(60, Math.min(length_mm, Math.floor((width - left - right) / 3 / 10) * 10));
+  // Bands of equal length, three pixels a millimetre or a little less.
+  const bands = Math.max(1, Math.round(length_mm / ((width - left - right) / 2.9)));
+  const band_mm = Math.ceil(length_mm / bands / 10) * 10;
   const scale = (width - left - right) / band_mm;
-  const bands = Math.ceil(length_mm / band_mm - 1e-9);
   const {high, deep} = regions_beyond_limit();
   const holder = element('div', {class: 'face-map'});
   const cursors = [];
@@ -119,19 +120,20 @@ export function draw_face_map(jobs, {interactive = true, width = 900} = {}) {
 }
 
 // Colour bar with zero and limits, in words and shapes.
-export function draw_face_legend() {
+export function draw_face_legend(page_width) {
   const {range_mm, limit_mm, name} = page.heat;
-  const width = 640, bar = 26, x = 36, w = width - 72;
+  const width = Math.min(640, page_width - 20), bar = 26, x = 36, w = width - 72;
   const svg = element('svg', {viewBox: `0 0 ${width} 82`, class: 'legend', role: 'img', 'aria-label': `Colours from ${length_unit(-range_mm)} too deep over zero to ${length_unit(range_mm)} to take off; lines at plus and minus ${length_unit(limit_mm)}.`});
   for (let i = 0; i < 80; ++i) {
     const [r, g, b] = heat_rgb((2 * (i + 0.5) / 80 - 1) * range_mm, range_mm);
     svg.append(element('rect', {x: x + w * i / 80, y: 26, width: w / 80 + 0.6, height: bar, fill: `rgb(${r},${g},${b})`}));
   }
   svg.append(element('rect', {x, y: 26, width: w, height: bar, class: 'frame'}));
+  const narrow = width < 480;
   for (const mark of [-range_mm, -limit_mm, 0, limit_mm, range_mm]) {
     const at = x + w * (mark / range_mm + 1) / 2;
     svg.append(element('line', {x1: at, x2: at, y1: 22, y2: 26 + bar + 6, class: Math.abs(mark) === limit_mm || mark === 0 ? 'tick strong' : 'tick'}));
-    svg.append(element('text', {x: at, y: 76, 'font-size': 15, 'text-anchor': 'middle', class: 'tick-label'}, (mark > 0 ? '+' : '') + length_unit(mark)));
+    svg.append(element('text', {x: at, y: 76, 'font-size': 15, 'text-anchor': 'middle', class: 'tick-label'}, (mark > 0 ? '+' : '') + (narrow ? length(mark) : length_unit(mark))));
   }
   svg.append(element('text', {x, y: 16, 'font-size': 15, class: 'tick-label'}, '\u2014 too deep'));
   svg.append(element('text', {x: x + w, y: 16, 'font-size': 15, 'text-anchor': 'end', class: 'tick-label'}, 'wood to take off \u2571'));

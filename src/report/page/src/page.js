@@ -33,6 +33,7 @@ tabs.addEventListener('keydown', (event) => {
 // A view is drawn when first opened, and again when the page's width changes.
 function show(id) {
   open_view = id;
+  document.body.dataset.view = id;
   for (const view of views) {
     const is_open = view.id === id;
     view.tab.setAttribute('aria-selected', String(is_open));

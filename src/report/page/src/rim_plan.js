@@ -14,7 +14,7 @@ export function rim_at(station_mm) {
   return [a[0] + t * (b[0] - a[0]), a[1] + t * (b[1] - a[1]), station_mm, b[0] - a[0], b[1] - a[1]];
 }
 
-export function draw_rim(jobs, {interactive = true} = {}) {
+export function draw_rim(jobs, {interactive = true, width: drawn_px = 900} = {}) {
   const rim = page.rim;
   if (rim.length < 2) return element('p', {}, 'The scan shows too little of the rim to draw it in plan.');
   const xs = rim.map((p) => p[0]), ys = rim.map((p) => p[1]);
@@ -24,8 +24,8 @@ export function draw_rim(jobs, {interactive = true} = {}) {
   const width = Math.max(x1 - x0, span * 0.3) + 2 * pad, height = Math.max(y1 - y0, span * 0.12) + 2 * pad;
   const left = (x0 + x1) / 2 - width / 2, top = (y0 + y1) / 2 + height / 2;
   const X = (x) => x - left, Y = (y) => top - y;
-  // Letters about 16 px on a laptop, a little less on a phone; everything else follows from them.
-  const letter = span * 0.034;
+  // Letters of 15 px on any screen; everything else follows from them.
+  const letter = Math.min(span * 0.07, 15 * width / Math.max(drawn_px - 30, 200));
   const middle = [(x0 + x1) / 2, (y0 + y1) / 2];
   // Square to the rim, away from the middle of the body.
   const outward = (p) => {
@@ -40,6 +40,16 @@ export function draw_rim(jobs, {interactive = true} = {}) {
   const svg = element('svg', {viewBox: `0 0 ${width.toFixed(1)} ${height.toFixed(1)}`, role: 'img', class: 'rim',
     'aria-label': `The rim in plan, ${station(results.scan.rim_length_mm)} long, with ${jobs.length} marked stretches.`});
   svg.append(element('path', {d: path(rim), class: 'rim-line', 'stroke-width': letter * 0.22}));
+  // What runs where: a thin line inside the rim for each feature.
+  const names = [...new Set(page.extents.map((e) => e.name))];
+  for (const extent of page.extents) {
+    const inset = letter * (0.75 + 0.45 * names.indexOf(extent.name));
+    const points = stretch(extent.from_mm, extent.to_mm).map((p) => {
+      const n = outward(p[3] === undefined ? rim_at(p[2]) : p);
+      return [p[0] - n[0] * inset, p[1] - n[1] * inset];
+    });
+    svg.append(element('path', {d: path(points), class: `extent extent-${names.indexOf(extent.name) % 4}`, 'stroke-width': letter * 0.22}, element('title', {}, extent.name)));
+  }
   for (const job of jobs) {
     for (const part of job.places) {
       svg.append(element('path', {d: path(stretch(part.from_mm, Math.max(part.to_mm, part.from_mm + 2))), class: `rim-stretch ${job.verdict}`, 'stroke-width': letter * 0.62,
@@ -48,10 +58,11 @@ export function draw_rim(jobs, {interactive = true} = {}) {
   }
   const last = rim[rim.length - 1][2], first = rim[0][2];
   const every = last - first > 900 ? 100 : 50;
+  const tick_inset = 1.9 + 0.45 * names.length;
   for (let s = Math.ceil(first / every) * every; s <= last; s += every) {
     const p = rim_at(s), n = outward(p);
-    svg.append(element('line', {x1: X(p[0]), y1: Y(p[1]), x2: X(p[0] - n[0] * letter * 0.7), y2: Y(p[1] - n[1] * letter * 0.7), class: 'tick', 'stroke-width': letter * 0.1}));
-    svg.append(element('text', {x: X(p[0] - n[0] * letter * 1.7), y: Y(p[1] - n[1] * letter * 1.5) + letter * 0.3, 'font-size': letter * 0.8, 'text-anchor': 'middle', class: 'tick-label'}, station_number(s)));
+    svg.append(element('line', {x1: X(p[0]), y1: Y(p[1]), x2: X(p[0] - n[0] * letter * 0.5), y2: Y(p[1] - n[1] * letter * 0.5), class: 'tick', 'stroke-width': letter * 0.1}));
+    svg.append(element('text', {x: X(p[0] - n[0] * letter * tick_inset), y: Y(p[1] - n[1] * letter * (tick_inset - 0.2)) + letter * 0.3, 'font-size': letter, 'text-anchor': 'middle', class: 'tick-label'}, station_number(s)));
   }
   const taken = [];
   for (const job of jobs) {
@@ -66,7 +77,12 @@ export function draw_rim(jobs, {interactive = true} = {}) {
     svg.append(element('text', {x, y: y + letter * 0.36, 'font-size': letter, 'text-anchor': 'middle', class: `badge-number ${job.verdict}`}, job.number));
   }
   svg.append(element('line', {x1: pad * 0.4, x2: pad * 0.4 + 50, y1: height - letter * 0.9, y2: height - letter * 0.9, class: 'tick', 'stroke-width': letter * 0.14}));
-  svg.append(element('text', {x: pad * 0.4 + 50 + letter * 0.4, y: height - letter * 0.6, 'font-size': letter * 0.8, class: 'tick-label'}, station(50)));
+  svg.append(element('text', {x: pad * 0.4 + 50 + letter * 0.4, y: height - letter * 0.6, 'font-size': letter, class: 'tick-label'}, station(50)));
+  names.forEach((name, i) => {
+    const y = letter * (1.2 + 1.35 * i);
+    svg.append(element('line', {x1: letter * 0.4, x2: letter * 2, y1: y, y2: y, class: `extent extent-${i % 4}`, 'stroke-width': letter * 0.3}));
+    svg.append(element('text', {x: letter * 2.5, y: y + letter * 0.35, 'font-size': letter, class: 'tick-label'}, name.length > 24 ? `${name.slice(0, 23)}\u2026` : name));
+  });
   if (interactive) {
     const here = element('circle', {r: letter * 0.55, class: 'here', 'stroke-width': letter * 0.2});
     svg.append(here);

@@ -87,8 +87,7 @@ function draw(section, width) {
     const m = [(face.from[0] + face.to[0]) / 2, (face.from[1] + face.to[1]) / 2];
     const long = Math.hypot(face.to[0] - face.from[0], face.to[1] - face.from[1]) * scale;
     if (['side', 'top', 'bevel'].includes(face.kind) && long > 46) {
-      const d = line_of(face).d;
-      svg.append(element('text', {x: X(m) + (face.kind === 'side' ? 10 : -d[1] * -16), y: Y(m) + (face.kind === 'side' ? 0 : -12), 'font-size': 15, class: 'face-label', 'text-anchor': face.kind === 'side' ? 'start' : 'middle'}, face_words[face.kind]));
+      svg.append(element('text', {x: X(m) + (face.kind === 'side' ? -10 : 0), y: Y(m) + (face.kind === 'side' ? 0 : -12), 'font-size': 15, class: 'face-label', 'text-anchor': face.kind === 'side' ? 'end' : face.kind === 'bevel' ? 'start' : 'middle'}, face_words[face.kind]));
     }
   }
   const bar = 5;
@@ -134,8 +133,8 @@ function numbers(section) {
   if (rows.length) box.append(element('table', {}, element('caption', {}, 'Measured here'), element('tbody', {}, rows.map(([name, value]) => element('tr', {}, element('th', {scope: 'row'}, name), element('td', {}, value))))));
   else box.append(element('p', {}, 'Nothing of the plan was measured at this station.'));
   if (fits.length) {
-    box.append(element('table', {}, element('caption', {}, 'The strips laid in, before glue'),
-      element('thead', {}, element('tr', {}, ['Strip', 'Stands', 'Held as planned, under it', 'Behind it'].map((h) => element('th', {scope: 'col'}, h)))),
+    box.append(element('table', {class: 'fit'}, element('caption', {}, 'The strips laid in: how each stands pressed down, and the gaps if held as planned'),
+      element('thead', {}, element('tr', {}, ['Strip', 'Stands', 'Under it', 'Behind it'].map((h) => element('th', {scope: 'col'}, h)))),
       element('tbody', {}, fits.map((row) => element('tr', {}, row.map((cell, i) => element(i ? 'td' : 'th', i ? {} : {scope: 'row'}, cell)))))));
   }
   return box;

@@ -8,8 +8,8 @@ const minus = (text) => text.replace(/^-(?=[0.]*$)/, '').replace('-', '\u2212');
 
 // Plain lengths: hundredths of a millimetre, thousandths of an inch.
 export const length = (mm, digits = in_inch ? 3 : 2) => (mm === null || mm === undefined || Number.isNaN(mm) ? '\u2013' : minus((mm * factor).toFixed(digits)));
-export const length_unit = (mm) => `${length(mm)} ${unit}`;
-export const station = (mm) => (in_inch ? `${(mm * factor).toFixed(1)} in` : `${mm.toFixed(0)} mm`);
+export const length_unit = (mm) => `${length(mm)}\u00a0${unit}`;
+export const station = (mm) => (in_inch ? `${(mm * factor).toFixed(1)}\u00a0in` : `${mm.toFixed(0)}\u00a0mm`);
 export const station_number = (mm) => (in_inch ? (mm * factor).toFixed(1) : mm.toFixed(0));
 export const to_unit = (mm) => mm * factor;
 
@@ -23,10 +23,10 @@ export function with_uncertainty(value, u95, of) {
   if (value === null || value === undefined) return 'not measured';
   if (of === 'deg') {
     const d = Math.min(2, digits_for(u95));
-    return `${minus(value.toFixed(d))}\u00b0 \u00b1 ${u95.toFixed(d)}\u00b0`;
+    return `${minus(value.toFixed(d))}\u00b0\u00a0\u00b1\u00a0${u95.toFixed(d)}\u00b0`;
   }
   const d = Math.min(in_inch ? 3 : 2, digits_for(u95 * factor));
-  return `${minus((value * factor).toFixed(d))} \u00b1 ${(u95 * factor).toFixed(d)} ${unit}`;
+  return `${minus((value * factor).toFixed(d))}\u00a0\u00b1\u00a0${(u95 * factor).toFixed(d)}\u00a0${unit}`;
 }
 export const value_in = (value, of) => (of === 'deg' ? `${minus(value.toFixed(2))}\u00b0` : length_unit(value));
 export const plain = (value, of) => (of === 'deg' ? value : value * factor);
