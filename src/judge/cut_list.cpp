@@ -5,6 +5,7 @@
 #include <cstdio>
 #include <optional>
 
+#include "judge/words.h"
 #include "plan/derive_steps.h"
 
 namespace rimwright {
@@ -200,9 +201,7 @@ CutList cut_list(const Plan& plan, const Measures& measures, const Scale& scale,
         piece.length_mm.u(UncertaintySource::face_form) = run.closed ? 0.0 : station_step_mm / std::sqrt(6.0);
         piece.cut_mm = std::ceil(piece.length_mm.value + piece.length_mm.u95() + 2.0 * settings.allowance_mm);
         if (run.unseen_mm > 0.0) {
-          char text[64];
-          std::snprintf(text, sizeof text, "%.0f mm of it was not seen", run.unseen_mm);
-          piece.note = text;
+          piece.note = station_words(run.unseen_mm, plan.units) + " of it was not seen";
         }
         list.pieces.push_back(std::move(piece));
       }

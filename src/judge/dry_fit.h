@@ -19,6 +19,7 @@
 namespace rimwright {
 
 struct DryFitSettings {
+  LengthUnit units = LengthUnit::mm;  // of the sentences: the plan's
   // More than this standing out is not levelled with a scraper but mended first, mm. Strips are commonly left 0.1 to
   // 0.3 proud and scraped level (common practice, no source); twice the usual remains an evening's work.
   double level_at_most_mm = 0.5;

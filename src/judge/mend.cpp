@@ -5,6 +5,8 @@
 #include <cmath>
 #include <cstdio>
 
+#include "judge/words.h"
+
 namespace rimwright {
 
 std::string_view name_of(MendKind kind) {
@@ -31,12 +33,6 @@ struct Stretch {
   double from_mm = 0.0, to_mm = 0.0;
   Measured worst;  // gap under (depth) or gap behind (width) where it is furthest from plan
 };
-
-std::string mm(double value) {
-  std::array<char, 32> text{};
-  std::snprintf(text.data(), text.size(), "%.2f", value);
-  return text.data();
-}
 
 Need needed(const Measured& departure, const Tolerance& tolerance, bool depth) {
   if (!departure.is_measured()) return Need::none;
@@ -96,19 +92,21 @@ Mend mend_depth(const PlannedChannel& planned, const Stretch& stretch, const Dry
   if (stretch.need == Need::shallow) {
     if (proud_mm + stretch.worst.u95() <= settings.level_at_most_mm) {
       mend.kind = MendKind::leave;
-      mend.sentence = "stands up to " + mm(proud_mm) + " mm proud; leave it and level it with the rest";
+      mend.sentence =
+          "stands up to " + length_words(proud_mm, settings.units) + " proud; leave it and level it with the rest";
     } else {
       mend.kind = MendKind::rerun_deeper;
-      mend.sentence = "floor " + mm(mend.amount_mm) + " mm high; lower the cutter " + mm(mend.amount_mm) +
-                      " mm and re-run this stretch";
+      mend.sentence = "floor " + length_words(mend.amount_mm, settings.units) + " high; lower the cutter " +
+                      length_words(mend.amount_mm, settings.units) + " and re-run this stretch";
     }
   } else if (proud_mm - stretch.worst.u95() >= 0.0) {
     mend.kind = MendKind::leave;
-    mend.sentence = "stands only " + mm(proud_mm) + " mm proud; leave it, there is that much less to level";
+    mend.sentence =
+        "stands only " + length_words(proud_mm, settings.units) + " proud; leave it, there is that much less to level";
   } else {
     mend.kind = MendKind::shim_under;
-    mend.sentence =
-        "sits " + mm(mend.amount_mm) + " mm lower than planned; lay a shim of " + mm(mend.amount_mm) + " mm under it";
+    mend.sentence = "sits " + length_words(mend.amount_mm, settings.units) + " lower than planned; lay a shim of " +
+                    length_words(mend.amount_mm, settings.units) + " under it";
   }
   return mend;
 }
@@ -124,20 +122,21 @@ Mend mend_width(const PlannedChannel& planned, std::size_t step, const Stretch& 
   if (stretch.need == Need::narrow) {
     if (serves_most && strip_allows) {
       mend.kind = MendKind::thinner_line;
-      mend.sentence = "wall " + mm(mend.amount_mm) + " mm too near; plane '" + name + "' " + mm(mend.amount_mm) +
-                      " mm thinner, or pare the wall that much";
+      mend.sentence = "wall " + length_words(mend.amount_mm, settings.units) + " too near; plane '" + name + "' " +
+                      length_words(mend.amount_mm, settings.units) + " thinner, or pare the wall that much";
     } else {
       mend.kind = MendKind::pare_wall;
-      mend.sentence = "wall " + mm(mend.amount_mm) + " mm too near; pare it back " + mm(mend.amount_mm) + " mm";
+      mend.sentence = "wall " + length_words(mend.amount_mm, settings.units) + " too near; pare it back " +
+                      length_words(mend.amount_mm, settings.units);
     }
   } else if (serves_most && strip_allows) {
     mend.kind = MendKind::thicker_line;
-    mend.sentence = "gap of " + mm(mend.amount_mm) + " mm behind; make '" + name + "' " + mm(mend.amount_mm) +
-                    " mm thicker, or lay a shim that thick behind it";
+    mend.sentence = "gap of " + length_words(mend.amount_mm, settings.units) + " behind; make '" + name + "' " +
+                    length_words(mend.amount_mm, settings.units) + " thicker, or lay a shim that thick behind it";
   } else {
     mend.kind = MendKind::shim_behind;
-    mend.sentence =
-        "gap of " + mm(mend.amount_mm) + " mm behind; lay a shim of " + mm(mend.amount_mm) + " mm behind it";
+    mend.sentence = "gap of " + length_words(mend.amount_mm, settings.units) + " behind; lay a shim of " +
+                    length_words(mend.amount_mm, settings.units) + " behind it";
   }
   return mend;
 }
@@ -157,9 +156,10 @@ std::vector<Mend> cheapest_mends(const PlannedChannel& planned, const std::vecto
         if (is_unclear(stretch.need)) {
           mend.kind = MendKind::look_again;
           mend.amount_mm = std::abs(stretch.worst.value);
-          mend.sentence = std::string(depth ? "depth" : "width") + " may be " + mm(mend.amount_mm) +
-                          " mm off, give or take " + mm(stretch.worst.u95()) +
-                          " mm; check it with a depth gauge or scan it closer";
+          mend.sentence = std::string(depth ? "depth" : "width") + " may be " +
+                          length_words(mend.amount_mm, settings.units) + " off, give or take " +
+                          length_words(stretch.worst.u95(), settings.units) +
+                          "; check it with a depth gauge or scan it closer";
         } else if (depth) {
           mend = mend_depth(planned, stretch, settings);
         } else {

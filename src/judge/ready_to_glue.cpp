@@ -4,6 +4,8 @@
 #include <cstdio>
 #include <set>
 
+#include "judge/words.h"
+
 namespace rimwright {
 
 std::string_view name_of(GlueCheckKind kind) {
@@ -19,12 +21,6 @@ std::string_view name_of(GlueCheckKind kind) {
 }
 
 namespace {
-
-std::string stretch(double from_mm, double to_mm) {
-  char text[64];
-  std::snprintf(text, sizeof text, "%.0f to %.0f mm", from_mm, to_mm);
-  return text;
-}
 
 class Checklist {
  public:
@@ -58,17 +54,18 @@ class Checklist {
 void add_findings(const Inspection& inspection, Checklist& list) {
   for (const Finding& finding : inspection.findings) {
     const GlueCheckKind kind = finding.verdict == Verdict::fail ? GlueCheckKind::mend_first : GlueCheckKind::undecided;
-    std::string text = finding.quantity + " from " + stretch(finding.from_mm, finding.to_mm);
+    std::string text = finding.quantity + " " + stretch_words(finding.from_mm, finding.to_mm, inspection.plan.units);
     if (!finding.advice.empty()) text += ": " + finding.advice;
     list.add(kind, finding.feature, text);
   }
 }
 
-void add_dry_fit(const PlannedChannel& planned, const DryFit& fit, Checklist& list) {
+void add_dry_fit(const PlannedChannel& planned, const DryFit& fit, LengthUnit units, Checklist& list) {
   for (const Mend& mend : fit.mends) {
     // Depth and width out of tolerance are findings already; the dry fit adds what the strips need.
     if (mend.kind == MendKind::leave || mend.kind == MendKind::look_again) continue;
-    list.add(GlueCheckKind::mend_first, planned.name, stretch(mend.from_mm, mend.to_mm) + ": " + mend.sentence);
+    list.add(GlueCheckKind::mend_first, planned.name,
+             stretch_words(mend.from_mm, mend.to_mm, units) + ": " + mend.sentence);
   }
   if (fit.slots_open == Verdict::fail) {
     list.add(GlueCheckKind::mend_first, planned.name,
@@ -100,8 +97,9 @@ void add_unmeasured(const Inspection& inspection, Checklist& list) {
     }
   }
   for (const Gap& gap : measures.gaps) {
-    list.add(GlueCheckKind::not_measured, gap.feature,
-             "from " + stretch(gap.from_mm, gap.to_mm) + ": " + gap.why.what + "; look there yourself");
+    list.add(
+        GlueCheckKind::not_measured, gap.feature,
+        stretch_words(gap.from_mm, gap.to_mm, inspection.plan.units) + ": " + gap.why.what + "; look there yourself");
   }
 }
 
@@ -138,7 +136,7 @@ GlueCheck ready_to_glue(const Inspection& inspection, const std::vector<DryFit>&
   add_findings(inspection, list);
   for (const DryFit& fit : fits) {
     if (fit.planned_channel < inspection.plan.channels.size()) {
-      add_dry_fit(inspection.plan.channels[fit.planned_channel], fit, list);
+      add_dry_fit(inspection.plan.channels[fit.planned_channel], fit, inspection.plan.units, list);
     }
   }
   add_unmeasured(inspection, list);

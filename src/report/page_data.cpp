@@ -10,6 +10,7 @@
 #include "judge/dry_fit.h"
 #include "judge/ready_to_glue.h"
 #include "judge/sanding_block.h"
+#include "judge/words.h"
 #include "report/heat_colours.h"
 #include "report/jobs.h"
 
@@ -170,6 +171,8 @@ void add_plan(const Inspection& inspection, Json& page) {
   const Plan& plan = inspection.plan;
   page["channels"] = Json::array();
   page["fits"] = Json::array();
+  DryFitSettings settings;
+  settings.units = plan.units;
   for (std::size_t i = 0; i < plan.channels.size(); ++i) {
     const PlannedChannel& channel = plan.channels[i];
     Json entry;
@@ -192,12 +195,14 @@ void add_plan(const Inspection& inspection, Json& page) {
 
     for (const ChannelMeasures& measured : inspection.measures.channels) {
       if (measured.planned_channel != i) continue;
-      const DryFit fit = dry_fit(channel, measured);
+      const DryFit fit = dry_fit(channel, measured, settings);
       Json one;
       one["channel"] = i;
       one["summary"] = fit.summary;
       one["mends"] = Json::array();
-      for (const Mend& mend : fit.mends) one["mends"].push_back(mend.sentence);
+      for (const Mend& mend : fit.mends) {
+        one["mends"].push_back(stretch_words(mend.from_mm, mend.to_mm, plan.units) + ": " + mend.sentence);
+      }
       one["stations"] = Json::array();
       for (const StationFit& station : fit.stations) {
         Json steps = Json::array();
@@ -267,6 +272,8 @@ void add_sanding(const Inspection& inspection, const ReportContext& context, Jso
 
 // The checklist before glue and the strips to cut.
 void add_gluing(const Inspection& inspection, Json& page) {
+  DryFitSettings settings;
+  settings.units = inspection.plan.units;
   std::vector<DryFit> fits;
   for (std::size_t i = 0; i < inspection.plan.channels.size(); ++i) {
     ChannelMeasures none;
@@ -275,7 +282,7 @@ void add_gluing(const Inspection& inspection, Json& page) {
     for (const ChannelMeasures& channel : inspection.measures.channels) {
       if (channel.planned_channel == i) measured = &channel;
     }
-    fits.push_back(dry_fit(inspection.plan.channels[i], *measured));
+    fits.push_back(dry_fit(inspection.plan.channels[i], *measured, settings));
   }
   const GlueCheck check = ready_to_glue(inspection, fits);
   page["glue"] = {{"ready", std::string(name_of(check.ready))}, {"items", Json::array()}};

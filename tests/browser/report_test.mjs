@@ -143,12 +143,18 @@ test('everything can be reached and used by keyboard alone', async () => {
   assert.equal(await page.evaluate(() => document.activeElement.getAttribute('aria-selected')), 'true');
   assert.equal(await page.evaluate(() => document.body.dataset.view), 'client');
   await page.keyboard.press('ArrowLeft');
+  await page.$eval('#body-title', (n) => n.scrollIntoView());
+  await page.waitForSelector('canvas.body-3d');
   const reached = new Set();
   for (let i = 0; i < 60; ++i) {
     await page.keyboard.press('Tab');
     reached.add(await page.evaluate(() => document.activeElement.id || document.activeElement.className || document.activeElement.tagName));
   }
   for (const wanted of ['show', 'station-slider', 'step', 'block-length', 'body-3d']) assert.ok(reached.has(wanted), `${wanted} in ${[...reached]}`);
+  // What is folded away unfolds by key and holds its table.
+  await page.focus('.curve-box summary');
+  await page.keyboard.press('Enter');
+  await page.waitForSelector('.curve-box details[open] tbody tr');
   await page.close();
 });
 
@@ -168,6 +174,8 @@ test('the view in space is drawn, in colours of both signs, and turns', async ()
     }
     return {blue, orange, sum};
   });
+  await page.$eval('#body-title', (n) => n.scrollIntoView());
+  await page.waitForSelector('canvas.body-3d');
   const first = await count();
   assert.ok(first.blue > 20 && first.orange > 20, JSON.stringify(first));
   await page.focus('canvas.body-3d');
@@ -181,6 +189,8 @@ test('without WebGL a picture stands in its place', async () => {
   const plain = await launch([...common, '--disable-gpu', '--disable-3d-apis']);
   try {
     const page = await open(report_of('defects'), laptop, plain);
+    await page.$eval('#body-title', (n) => n.scrollIntoView());
+    await page.waitForSelector('.fallback img');
     assert.equal((await page.$$('canvas.body-3d')).length, 0);
     assert.ok(await page.$eval('.fallback img', async (image) => {
       await image.decode();

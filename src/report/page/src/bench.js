@@ -3,7 +3,7 @@ import {draw_body} from './body_3d.js';
 import {draw_curve} from './curves.js';
 import {page, results, series} from './data.js';
 import {element, table_behind} from './dom.js';
-import {draw_face_legend, draw_face_map, face_table} from './face_map.js';
+import {draw_face_legend, draw_face_map, face_table_head, face_table_rows} from './face_map.js';
 import {draw_rim} from './rim_plan.js';
 import {draw_sanding} from './sanding.js';
 import {draw_sections} from './section.js';
@@ -55,7 +55,7 @@ function gluing() {
 function cutting() {
   if (!page.cut.pieces.length) return null;
   return element('section', {'aria-labelledby': 'cut-title'}, element('h2', {id: 'cut-title'}, 'Strips to cut'),
-    element('div', {class: 'scroll wide', tabindex: '0', role: 'region', 'aria-label': 'Strips to cut'}, element('table', {},
+    element('div', {class: 'scroll wide', tabindex: '0', role: 'region', 'aria-label': 'Table of strips to cut'}, element('table', {},
       element('thead', {}, element('tr', {}, ['Strip', 'For', 'Cut to', 'Lies at'].map((h) => element('th', {scope: 'col'}, h)))),
       element('tbody', {}, page.cut.pieces.map((piece) => element('tr', {}, element('th', {scope: 'row'}, piece.strip), element('td', {}, piece.channel), element('td', {}, station(piece.cut_mm)), element('td', {}, `${station_number(piece.from_mm)} to ${station(piece.to_mm)}${piece.note ? `; ${piece.note}` : ''}`)))))),
     element('p', {class: 'hint'}, 'With the allowance for fitting at both ends.', page.cut.notes.map((note) => ` ${note}`)));
@@ -72,15 +72,14 @@ export const cautions = () => element('section', {class: 'cautions', 'aria-label
     element('li', {}, 'Follow local codes, and leave to licensed practice what they ask it for.')));
 
 export function draw_bench(width) {
-  const half = width > 760 ? Math.floor(width * 0.5) : width;
+  const half = width > 640 ? Math.floor(width * 0.5) : width;
   const section = (id, title, ...children) => element('section', {'aria-labelledby': id}, element('h2', {id}, title), children);
-  const map = face_table();
   const all = series();
   const main = element('div', {class: 'view bench'},
     section('jobs-title', jobs.length === 1 ? 'One thing to do' : jobs.length ? `${jobs.length} things to do` : 'To do', job_list()),
     section('rim-title', 'Where on the rim', element('p', {class: 'hint'}, `The rim from above, to scale; figures are stations in ${unit}. Pick a place to see its section.`), element('div', {class: 'rim-box'}, draw_rim(jobs, {width}))),
     section('section-title', 'Section', element('p', {class: 'hint'}, 'Slide, tap a drawing, or use the left and right arrow keys. Dots are scanned points, lines the fitted faces, filled shapes the planned strips laid in.'), draw_sections(half)),
-    page.map.columns ? section('map-title', 'The face, unrolled', element('p', {class: 'hint'}, 'Upper edge on top. The number over a bracket is the thing to do.'), draw_face_legend(width), draw_face_map(jobs, {width}), map ? table_behind('The face as a table', map.head, map.rows) : null) : null,
+    page.map.columns ? section('map-title', 'The face, unrolled', element('p', {class: 'hint'}, 'Upper edge on top. The number over a bracket is the thing to do.'), draw_face_legend(width), draw_face_map(jobs, {width}), table_behind('The face as a table', face_table_head, face_table_rows)) : null,
     page.sanding.length ? section('sanding-title', 'Under a flat sanding block', draw_sanding(width)) : null,
     gluing(),
     cutting(),

@@ -9,7 +9,26 @@ function fallback(why) {
   return element('figure', {class: 'fallback'}, element('img', {src: page.picture, alt: 'The unrolled bevel face, coloured by how much wood is still to take off.'}), element('figcaption', {}, why));
 }
 
+// The drawing is made when it comes near the screen, or for paper: it is the one slow thing on the page.
 export function draw_body(width) {
+  const height = Math.round(Math.min(520, Math.max(280, width * 0.55)));
+  const holder = element('div', {class: 'body-holder'});
+  holder.style.minHeight = `${height}px`;
+  let drawn = false;
+  const draw = () => {
+    if (drawn || !holder.isConnected) return;
+    drawn = true;
+    observer.disconnect();
+    holder.style.minHeight = '';
+    holder.append(body(width, height));
+  };
+  const observer = new IntersectionObserver((entries) => entries.some((e) => e.isIntersecting) && draw(), {rootMargin: '300px'});
+  observer.observe(holder);
+  addEventListener('beforeprint', draw);
+  return holder;
+}
+
+function body(width, height) {
   if (!page.points.count) return fallback('The scan holds no points to show in space; this is the unrolled face.');
   const canvas = element('canvas', {class: 'body-3d', tabindex: '0', role: 'img', 'aria-label': 'The scanned rim in space, coloured by deviation. Arrow keys turn it, plus and minus zoom.'});
   let renderer;
@@ -40,7 +59,6 @@ export function draw_body(width) {
   points.position.copy(center).negate();
   scene.add(points);
 
-  const height = Math.round(Math.min(520, Math.max(280, width * 0.55)));
   const camera = new PerspectiveCamera(35, width / height, radius / 100, radius * 20);
   // From outside and above: `up` and `view` are the body's own directions in the scan.
   camera.up.set(...page.points.up);

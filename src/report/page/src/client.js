@@ -55,5 +55,5 @@ export function draw_client(width) {
         element('p', {}, `Scale: ${scan.scale_source}.`),
         element('p', {}, page.made_on ? `Report of ${page.made_on}. Capture: ${page.scan_name}.` : `Capture: ${page.scan_name}.`))),
     page.map.columns ? element('section', {'aria-labelledby': 'client-map-title'}, element('h2', {id: 'client-map-title'}, 'The bevel, laid flat'),
-      element('p', {class: 'hint'}, 'Pale is as planned. Orange with rising strokes is a little wood still to come off; blue with level strokes is a little low.'), draw_face_map([], {interactive: false, width})) : null);
+      element('p', {class: 'hint'}, 'Pale is as planned. Orange with rising strokes is a little wood still to come off; blue with level strokes is a little low.'), draw_face_map([], {interactive: false, width, in_one: width > 600})) : null);
 }

@@ -109,5 +109,5 @@ export function draw_curve(series, {width = 900} = {}) {
     element('figcaption', {}, element('strong', {}, title_of(series)), ` (${unit_of(unit)}), ${limits_in_words(series)}. `, reading),
     svg,
     table_behind(`${title_of(series)} as a table`, ['Station', 'Value', 'U95', 'Verdict'],
-      points.map((p) => [station(p.s), value_in(p.v, unit), value_in(p.u, unit), lower === null && upper === null ? '' : {pass: 'passes', fail: 'out', undecided: 'undecided'}[verdict_at(p)]])));
+      () => points.map((p) => [station(p.s), value_in(p.v, unit), value_in(p.u, unit), lower === null && upper === null ? '' : {pass: 'passes', fail: 'out', undecided: 'undecided'}[verdict_at(p)]])));
 }

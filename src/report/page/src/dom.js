@@ -25,12 +25,15 @@ export const replace = (node, ...children) => {
   return append(node, children);
 };
 
-// A table for what a chart shows, folded away on screen.
+// A table for what a chart shows, folded away and made when first unfolded. `rows` is a function.
 export function table_behind(summary, head, rows) {
-  return element('details', {class: 'behind'},
-    element('summary', {}, summary),
-    element('div', {class: 'scroll', tabindex: '0', role: 'region', 'aria-label': summary},
+  const details = element('details', {class: 'behind'}, element('summary', {}, summary));
+  details.addEventListener('toggle', () => {
+    if (details.children.length > 1) return;
+    details.append(element('div', {class: 'scroll', tabindex: '0', role: 'region', 'aria-label': summary},
       element('table', {},
         element('thead', {}, element('tr', {}, head.map((h) => element('th', {scope: 'col'}, h)))),
-        element('tbody', {}, rows.map((row) => element('tr', {}, row.map((cell, i) => element(i === 0 ? 'th' : 'td', i === 0 ? {scope: 'row'} : {}, cell))))))));
+        element('tbody', {}, rows().map((row) => element('tr', {}, row.map((cell, i) => element(i === 0 ? 'th' : 'td', i === 0 ? {scope: 'row'} : {}, cell))))))));
+  });
+  return details;
 }

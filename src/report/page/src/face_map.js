@@ -1,7 +1,7 @@
 // The unrolled face as a heat map in bands, upper edge on top: colours, contours at the limits, hatch by sign, ticks.
 import {contours} from 'd3-contour';
 import {heat_rgb} from './colours.js';
-import {face_cells, page, results} from './data.js';
+import {face_cells, page} from './data.js';
 import {element} from './dom.js';
 import {on_select, select, selected} from './selection.js';
 import {length, length_unit, station, station_number} from './words.js';
@@ -41,7 +41,7 @@ function regions_beyond_limit() {
 }
 
 let patterns = 0;
-export function draw_face_map(jobs, {interactive = true, width = 900} = {}) {
+export function draw_face_map(jobs, {interactive = true, width = 900, in_one = false} = {}) {
   const map = page.map;
   if (!map.columns || !map.rows) return element('p', {}, 'No bevel face was measured, so there is no map.');
   cells ??= face_cells();
@@ -49,7 +49,7 @@ export function draw_face_map(jobs, {interactive = true, width = 900} = {}) {
   const letter = 15;
   const left = 4, right = 4;
   // Bands of equal length, three pixels a millimetre or a little less.
-  const bands = Math.max(1, Math.round(length_mm / ((width - left - right) / 2.9)));
+  const bands = in_one ? 1 : Math.max(1, Math.round(length_mm / ((width - left - right) / 2.9)));
   const band_mm = Math.ceil(length_mm / bands / 10) * 10;
   const scale = (width - left - right) / band_mm;
   const {high, deep} = regions_beyond_limit();
@@ -140,10 +140,9 @@ export function draw_face_legend(page_width) {
   return element('figure', {class: 'legend-box'}, svg, element('figcaption', {}, `Lines and strokes begin at ${length_unit(limit_mm)} either way (${name}).`));
 }
 
-export function face_table() {
+export const face_table_head = ['Station', 'Highest', 'Deepest', 'Mean'];
+export function face_table_rows() {
   const map = page.map;
-  if (!map.columns) return null;
-  cells ??= face_cells();
   const rows = [];
   for (let column = 0; column < map.columns; column += Math.max(1, Math.round(5 / map.station_step_mm))) {
     let low = Infinity, high = -Infinity, sum = 0, n = 0;
@@ -154,5 +153,5 @@ export function face_table() {
     }
     if (n) rows.push([station(map.first_station_mm + column * map.station_step_mm), length_unit(high), length_unit(low), length_unit(sum / n)]);
   }
-  return {head: ['Station', 'Highest', 'Deepest', 'Mean'], rows, about: results.instrument};
+  return rows;
 }

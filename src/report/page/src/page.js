@@ -50,7 +50,7 @@ function draw(view, at = width()) {
 
 document.getElementById('page').append(
   element('header', {class: 'head'},
-    element('h1', {dir: 'auto'}, results.instrument),
+    element('h1', {dir: 'auto'}, results.instrument || 'Instrument without a name'),
     verdict_banner(),
     tabs),
   content,

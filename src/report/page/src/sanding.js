@@ -25,7 +25,7 @@ function draw_for({block_length_mm, stations, sentences}, width) {
   return [
     element('ul', {class: 'plain-list'}, sentences.map((s) => element('li', {}, s))),
     element('figure', {class: 'curve-box'}, element('figcaption', {}, element('span', {class: 'key-pencil', 'aria-hidden': 'true'}), ' deepest pencil mark the block cannot reach \u00a0 ', element('span', {class: 'key-line', 'aria-hidden': 'true'}), ' most wood to take off there until no mark stays'), svg,
-      table_behind('Sanding as a table', ['Station', 'Deepest mark', 'To take off'], stations.map((s) => [station(s[0]), length_unit(s[1]), length_unit(s[2])]))),
+      table_behind('Sanding as a table', ['Station', 'Deepest mark', 'To take off'], () => stations.map((s) => [station(s[0]), length_unit(s[1]), length_unit(s[2])]))),
   ];
 }
 
