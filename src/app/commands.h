@@ -21,8 +21,10 @@ inline constexpr int exit_internal = 4;
 // Prints "rimwright: <sentence>" on standard error, on one line whatever the text holds, and returns exit_unusable.
 int report_refusal(const Refusal& refusal);
 
+void add_compare_command(CLI::App& program, int& exit_status);
 void add_inspect_command(CLI::App& program, int& exit_status);
 void add_explain_command(CLI::App& program, int& exit_status);
+void add_history_command(CLI::App& program, int& exit_status);
 void add_target_command(CLI::App& program, int& exit_status);
 void add_simulate_command(CLI::App& program, int& exit_status);
 

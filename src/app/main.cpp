@@ -23,7 +23,9 @@ int run(int argc, char** argv) {
   program.set_version_flag("--version", "rimwright " RIMWRIGHT_VERSION);
   program.require_subcommand(1);
   int exit_status = exit_pass;
+  add_compare_command(program, exit_status);
   add_explain_command(program, exit_status);
+  add_history_command(program, exit_status);
   add_target_command(program, exit_status);
   add_inspect_command(program, exit_status);
   add_simulate_command(program, exit_status);
