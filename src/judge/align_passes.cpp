@@ -244,7 +244,11 @@ Outcome<PassAlignment> align_passes(const Pass& before, const Pass& after, const
     };
     if (!best || better(*best)) best = std::move(fit);
   }
-  if (best->pairs.size() < settings.fewest_patches) {
+  const std::size_t fewer = std::min(
+      patches.size(),
+      untouched_patches(before_faces, settings.patch_mm, settings.patch_radius_mm, settings.away_from_work_mm).size());
+  if (best->pairs.size() < settings.fewest_patches ||
+      static_cast<double>(best->pairs.size()) < settings.least_overlap * static_cast<double>(fewer)) {
     return refuse(RefusalReason::too_few_points,
                   "the untouched faces of " + before.folder + " and " + after.folder + " hardly overlap",
                   "check that both are of one instrument, and scan the same stretch of rim");

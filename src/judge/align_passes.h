@@ -24,6 +24,7 @@ struct AlignSettings {
   double rim_step_mm = 4.0;           // of the search along the rim
   double stretch_mm = 25.0;           // of rim, whose patches may err together
   std::size_t fewest_patches = 60;    // on top and side together; fewer cannot fix seven unknowns safely
+  double least_overlap = 0.4;         // share of the smaller pass's patches that must find their counterpart
   double most_disagreement_mm = 0.6;  // of the untouched faces after alignment, beyond what noise explains
 };
 

@@ -128,12 +128,22 @@ FindingProgress later_progress(const Pass& before, const Finding& later, const s
       earlier = &candidate;
     }
   }
-  const double side = fault_side(later.verdict == Verdict::fail || earlier == nullptr ? later : *earlier);
-  progress.is_mm = beyond(later, side);
   if (earlier != nullptr) {
-    progress.was_mm = beyond(*earlier, side);
+    // A failure knows its side; a finding across its limit takes the side of its counterpart at the same limit.
+    const auto side_of = [](const Finding& finding, const Finding& counterpart) {
+      const bool borrow = finding.verdict != Verdict::fail && finding.worst.limit == counterpart.worst.limit &&
+                          counterpart.verdict == Verdict::fail;
+      return fault_side(borrow ? counterpart : finding);
+    };
+    const double later_side = side_of(later, *earlier);
+    const bool both_unsure = later.verdict != Verdict::fail && earlier->verdict != Verdict::fail &&
+                             later.worst.limit == earlier->worst.limit;
+    progress.is_mm = beyond(later, later_side);
+    progress.was_mm = beyond(*earlier, both_unsure ? later_side : side_of(*earlier, later));
     progress.u95_mm = std::hypot(known(earlier->worst.u95), known(later.worst.u95));
   } else {
+    const double side = fault_side(later);
+    progress.is_mm = beyond(later, side);
     const auto was = beyond_in(before, later, later.from_mm + shift_mm, later.to_mm + shift_mm, side);
     progress.was_mm = was ? was->value : nan;
     progress.u95_mm = std::hypot(known(was ? was->u95 : nan), known(later.worst.u95));

@@ -78,7 +78,7 @@ class MapPanel {
   void cell(const RemovalCell& cell, const Rgb& rgb, bool dotted) const {
     const double x = margin + (cell.station_mm - b_.from_mm - cell_mm / 2) * scale_;
     const double y = y_ + (b_.high_mm - cell.across_mm - cell_mm / 2) * scale_;
-    const double size = 1.15 * cell_mm * scale_;  // cells lie on the body's grid, not on the map's: no white seams
+    const double size = 1.4 * cell_mm * scale_;  // cells lie on the body's grid, not on the map's: no white seams
     cairo_rectangle(pen_, x, y, size, size);
     set_colour(pen_, rgb);
     cairo_fill(pen_);

@@ -74,7 +74,8 @@ TEST(ComparisonReport, TheTextNamesWhatCameOffAndWhere) {
 TEST(ComparisonReport, NothingElseIsSaidToHaveComeOff) {
   for (const RemovalStretch& stretch : compared().comparison.stretches) {
     const bool worked = stretch.kind == FaceKind::bevel && stretch.to_mm > 90.0 && stretch.from_mm < 190.0;
-    if (!worked) EXPECT_LT(stretch.removed_mm - stretch.u95_mm, 0.02) << stretch.from_mm;
+    if (worked) continue;
+    EXPECT_LT(stretch.removed_mm - stretch.u95_mm, 0.02) << stretch.from_mm;
   }
 }
 
