@@ -28,7 +28,9 @@ struct AlignSettings {
   double least_matched_share = 0.35;  // of a frame's patches, or the frame is left out
   std::size_t fewest_matched = 100;   // patches likewise
   std::size_t most_joint_frames = 240;  // adjusted together (memory grows with the square); others follow the model
-  std::size_t most_joint_steps = 12;
+  std::size_t most_joint_steps = 16;
+  std::size_t regrouping_steps = 6;  // of them, in which patches may still change to another plane
+
   double settled_mm = 0.002;    // the joint adjustment stops when no pose moves farther than this
   double settled_share = 0.02;  // or than this share of the noise
 };

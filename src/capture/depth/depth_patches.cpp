@@ -8,15 +8,21 @@ namespace rimwright {
 
 namespace {
 
-// Least squares of inverse depth over the window; nothing when too few pixels are seen.
+using Vector6 = Eigen::Matrix<double, 6, 1>;
+using Matrix6 = Eigen::Matrix<double, 6, 6>;
+
+// Least squares of inverse depth over the window, twice: a plane for normal and scatter, and a paraboloid for the depth
+// in the middle. A plane's middle lies off a curved side by its sagitta, and differently from every direction: with the
+// paraboloid that error is gone. Nothing when too few pixels are seen.
 bool fit_window(const DepthFrame& frame, const PinholeIntrinsics& intrinsics, double mm_per_count, int column, int row,
                 const PatchSettings& settings, DepthPatch& patch) {
   const int half = settings.half_window_px;
   const int side = 2 * half + 1;
-  Matrix3 normal_matrix = Matrix3::Zero();
-  Vector3 right_side = Vector3::Zero();
+  Matrix6 normal_matrix = Matrix6::Zero();
+  Vector6 right_side = Vector6::Zero();
   double square_sum = 0.0;
   std::size_t seen = 0;
+  const double unit = 1.0 / half;  // keeps the matrix well scaled
   for (int dv = -half; dv <= half; ++dv) {
     const std::uint16_t* counts = frame.counts.data() +
                                   static_cast<std::size_t>(row + dv) * static_cast<std::size_t>(intrinsics.width_px) +
@@ -24,28 +30,45 @@ bool fit_window(const DepthFrame& frame, const PinholeIntrinsics& intrinsics, do
     for (int i = 0; i < side; ++i) {
       if (counts[i] == 0) continue;
       const double inverse = 1.0 / (counts[i] * mm_per_count);
-      const Vector3 design(i - half, dv, 1.0);
-      normal_matrix.noalias() += design * design.transpose();
+      const double u = (i - half) * unit, v = dv * unit;
+      Vector6 design;
+      design << u, v, 1.0, u * u, u * v, v * v;
+      normal_matrix.selfadjointView<Eigen::Lower>().rankUpdate(design);
       right_side += design * inverse;
       square_sum += inverse * inverse;
       ++seen;
     }
   }
   if (static_cast<double>(seen) < settings.seen_share * side * side) return false;
-  const Vector3 plane = normal_matrix.ldlt().solve(right_side);  // a, b, c
-  if (!(plane.z() > 1.0 / settings.longest_range_mm)) return false;
-  const double z_mm = 1.0 / plane.z();
+  const Matrix3 plane_matrix = normal_matrix.topLeftCorner<3, 3>().selfadjointView<Eigen::Lower>();
+  const Vector3 plane_fit = plane_matrix.ldlt().solve(right_side.head<3>());
+  const Vector3 plane(plane_fit.x() * unit, plane_fit.y() * unit, plane_fit.z());  // a, b, c
+  const Eigen::LDLT<Matrix6> paraboloid(normal_matrix);                            // reads the lower triangle only
+  const double middle = paraboloid.solve(right_side)[2];
+  if (!(middle > 1.0 / settings.longest_range_mm) || !(plane.z() > 0.0)) return false;
   const Vector3 ray = intrinsics.ray(column, row);
   const Vector3 normal(plane.x() * intrinsics.fx_px, plane.y() * intrinsics.fy_px,
                        plane.z() - plane.x() * intrinsics.fx_px * ray.x() - plane.y() * intrinsics.fy_px * ray.y());
-  patch.point_mm = z_mm * ray;
+  patch.point_mm = ray / middle;
   patch.normal = -normal.normalized();
   patch.incidence_rad = std::acos(std::clamp(-patch.normal.dot(ray.normalized()), -1.0, 1.0));
   if (patch.incidence_rad > radians_from_degrees(settings.steepest_deg)) return false;
-  const double residual_square = std::max(0.0, square_sum - plane.dot(right_side));
+  const double residual_square = std::max(0.0, square_sum - plane_fit.dot(right_side.head<3>()));
   // Inverse depth errs by sigma_z / z^2.
-  patch.sigma_z_mm = z_mm * z_mm * std::sqrt(residual_square / static_cast<double>(seen - 3));
+  patch.sigma_z_mm = std::sqrt(residual_square / static_cast<double>(seen - 3)) / (plane.z() * plane.z());
+  patch.worst_z_mm = 0.0;
+  for (int dv = -half; dv <= half; ++dv) {
+    const std::uint16_t* counts = frame.counts.data() +
+                                  static_cast<std::size_t>(row + dv) * static_cast<std::size_t>(intrinsics.width_px) +
+                                  static_cast<std::size_t>(column - half);
+    for (int i = 0; i < side; ++i) {
+      if (counts[i] == 0) continue;
+      const double on_plane_mm = 1.0 / (plane.x() * (i - half) + plane.y() * dv + plane.z());
+      patch.worst_z_mm = std::max(patch.worst_z_mm, std::abs(counts[i] * mm_per_count - on_plane_mm));
+    }
+  }
   patch.pixels = seen;
+  patch.point_variance = paraboloid.solve(Vector6::Unit(2))[2];
   return true;
 }
 

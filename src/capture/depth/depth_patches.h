@@ -1,6 +1,6 @@
 // Small planes fitted to windows of one depth image: the measurements that alignment works with.
 //
-// A plane seen through a pinhole has an inverse depth that is linear in the pixel, 1/z = a du + b dv + c, so one linear
+// A plane seen through a pinhole has an inverse depth that is linear in the pixel, 1/z = a du + b dv + c, so a linear
 // fit a window gives point, normal and scatter (textbook; used for disparity planes in stereo).
 #pragma once
 
@@ -13,11 +13,13 @@
 namespace rimwright {
 
 struct DepthPatch {
-  Vector3 point_mm;            // camera frame, on the fitted plane at the window's middle
-  Vector3 normal;              // camera frame, unit, towards the camera
-  double sigma_z_mm = 0.0;     // scatter of the pixels about the plane, along z
-  double incidence_rad = 0.0;  // between ray and normal
-  std::size_t pixels = 0;      // that the fit used
+  Vector3 point_mm;             // camera frame, on the fitted plane at the window's middle
+  Vector3 normal;               // camera frame, unit, towards the camera
+  double sigma_z_mm = 0.0;      // scatter of the pixels about the plane, along z
+  double incidence_rad = 0.0;   // between ray and normal
+  double worst_z_mm = 0.0;      // largest departure of a pixel from the plane, along z
+  std::size_t pixels = 0;       // that the fit used
+  double point_variance = 0.0;  // of point_mm along z, as a share of one pixel's variance
 };
 
 struct PatchSettings {

@@ -198,10 +198,11 @@ Outcome<Cloud> fuse_frames(const DepthCapture& capture, const Alignment& alignme
       cloud.sigma_mm.push_back(point.sigma_mm);
     }
   }
+  const double camera_error_mm = std::hypot(noise.sigma_mm, settings.warp_to_noise * alignment.bias_mm);
   cloud.scale.relative_standard_u =
-      std::max(settings.least_scale_u, settings.scale_u_per_noise * noise.sigma_mm / noise.range_mm);
+      std::max(settings.least_scale_u, settings.scale_u_per_error * camera_error_mm / noise.range_mm);
   cloud.scale.source = "the depth camera's own calibration, unchecked";
-  cloud.capture_error.correlated_sigma_mm = settings.bias_share * alignment.bias_mm;
+  cloud.capture_error.correlated_sigma_mm = alignment.bias_mm;
   cloud.capture_error.correlation_length_mm = settings.bias_length_mm;
   return cloud;
 }

@@ -17,15 +17,15 @@ struct FuseSettings {
   double steepest_deg = 75.0;           // beyond, depth noise lies almost along the face and says little
   int neighbours_needed = 4;            // of 8, at a depth that noise and slope explain
   double least_density_share = 0.1;     // of the median density near the rim; thinner places are strays
-  // Relative standard uncertainty of the scale when nothing of known size is in view: this many times the noise's share
-  // of the range, but at least least_scale_u. Calibrated cameras hold scale about as well as they hold depth.
-  // Common practice, no source.
-  double scale_u_per_noise = 2.5;
+  // Relative standard uncertainty of the scale when nothing of known size is in view: scale_u_per_error times the
+  // camera's error as a share of the range, but at least least_scale_u. The camera's error is its noise together with
+  // warp_to_noise times the warp found between images: a camera holds scale about as well as it holds depth, and a
+  // warped one holds it worse than its noise suggests. Common practice, no source.
+  double scale_u_per_error = 2.5;
+  double warp_to_noise = 3.0;
   double least_scale_u = 0.001;
-  // How far the error that a whole frame shares (see Alignment::bias_mm) averages out over a pass, and over what
-  // distance it stays alike. Common practice, no source: it drifts slowly, so a pass holds about four independent
-  // turns.
-  double bias_share = 0.5;
+  // The error that a whole image shares (Alignment::bias_mm) is passed on undiminished, since a camera's own warp does
+  // not average out over a pass, and stays alike over this distance. Common practice, no source.
   double bias_length_mm = 40.0;
 };
 

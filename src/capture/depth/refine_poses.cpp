@@ -18,7 +18,7 @@ struct Placed {
   std::uint64_t cell = 0;
   std::uint32_t frame = 0;
   std::uint32_t patch = 0;
-  Vector3 point, normal;
+  Vector3 point = Vector3::Zero(), normal = Vector3::Zero();
   double weight = 0.0;  // 1 / variance of its point along the normal, from pixel noise and the bias found so far
 };
 
@@ -30,6 +30,19 @@ struct Group {
 struct Plane {
   Vector3 centre, normal, along, across;
 };
+
+std::vector<Placed> all_patches(const std::vector<const std::vector<DepthPatch>*>& patches) {
+  std::vector<Placed> placed;
+  for (std::size_t f = 0; f < patches.size(); ++f) {
+    for (std::size_t k = 0; k < patches[f]->size(); ++k) {
+      Placed p;
+      p.frame = static_cast<std::uint32_t>(f);
+      p.patch = static_cast<std::uint32_t>(k);
+      placed.push_back(p);
+    }
+  }
+  return placed;
+}
 
 // Patches sorted by cell, then by direction (clusters in the order of frames), so that groups are ranges.
 std::vector<Group> group_patches(std::vector<Placed>& placed) {
@@ -206,26 +219,28 @@ Refinement refine_poses(const std::vector<const std::vector<DepthPatch>*>& patch
   double bias_square = 0.0;
   double gate = 64.0;  // in standard deviations; halves from step to step, so that sliding is found before strays
   std::vector<Vector3> pivots(frames);
+  std::vector<Placed> placed;
+  std::vector<Group> groups;
 
   for (std::size_t step = 0; step < settings.most_joint_steps; ++step) {
-    std::vector<Placed> placed;
-    for (std::size_t f = 0; f < frames; ++f) {
-      pivots[f] = result.T_scan_camera[f] * centre_camera[f];
-      for (std::size_t k = 0; k < patches[f]->size(); ++k) {
-        const DepthPatch& patch = (*patches[f])[k];
-        Placed p;
-        p.point = result.T_scan_camera[f] * patch.point_mm;
-        p.normal = result.T_scan_camera[f].linear() * patch.normal;
-        p.cell = cell_key(p.point, settings.cell_mm);
-        p.frame = static_cast<std::uint32_t>(f);
-        p.patch = static_cast<std::uint32_t>(k);
-        const double sigma = noise.sigma_z_mm(patch.point_mm.z(), patch.incidence_rad) * std::cos(patch.incidence_rad);
-        p.weight = 1.0 / (sigma * sigma / static_cast<double>(patch.pixels) + bias_square + 1e-8);
-        placed.push_back(p);
-      }
+    for (std::size_t f = 0; f < frames; ++f) pivots[f] = result.T_scan_camera[f] * centre_camera[f];
+    // Which patches share a plane is settled in the first rounds and then kept, or the last micrometres would be
+    // chased for ever.
+    const bool regroup = step < settings.regrouping_steps;
+    if (regroup) placed = all_patches(patches);
+    for (Placed& p : placed) {
+      const DepthPatch& patch = (*patches[p.frame])[p.patch];
+      const Transform& pose = result.T_scan_camera[p.frame];
+      p.point = pose * patch.point_mm;
+      p.normal = pose.linear() * patch.normal;
+      const double sigma = noise.sigma_z_mm(patch.point_mm.z(), patch.incidence_rad) * std::cos(patch.incidence_rad);
+      p.weight = 1.0 / (sigma * sigma * patch.point_variance + bias_square + 1e-8);
+      if (regroup) p.cell = cell_key(p.point, settings.cell_mm);
     }
-    std::vector<Group> groups = group_patches(placed);
-    std::erase_if(groups, [&placed](const Group& group) { return !shared(placed, group); });
+    if (regroup) {
+      groups = group_patches(placed);
+      std::erase_if(groups, [&placed](const Group& group) { return !shared(placed, group); });
+    }
     if (groups.empty()) return result;
 
     // A fixed number of chunks, summed in order: the answer does not depend on the threads.
