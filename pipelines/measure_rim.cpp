@@ -48,7 +48,7 @@ Outcome<Measures> measure_rim(const Cloud& cloud, const Expected& expected, cons
 
   const double first_noise_mm = noise_of_cells(*cells, orientation->top_cells);
   const auto sections = segment_sections(rim, first_noise_mm, outline->lean_rad, expected, settings.segment, workers);
-  const FaceTracks tracks = name_faces(sections, rim, outline->lean_rad, expected, settings.name);
+  const FaceTracks tracks = name_faces(sections, rim, first_noise_mm, outline->lean_rad, expected, settings.name);
   const FittedRim fitted = fit_faces(rim, tracks, first_noise_mm, outline->lean_rad, settings.fit, workers);
   const auto noise = noise_of_rim(rim, fitted);
   if (!noise) return tl::unexpected(noise.error());

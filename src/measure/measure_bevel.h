@@ -19,7 +19,7 @@ struct CaptureTerms {
 
 struct BevelSettings {
   double smallest_drop_mm = 0.5;   // a bevel shallower than this is a broken edge
-  double narrowest_face_mm = 2.0;  // an angle needs some width of face
+  double narrowest_face_mm = 1.0;  // an angle needs some width of face
 };
 
 // Faces and fits of one station; nothing where side or top were not fitted.

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <numbers>
 #include <optional>
 
 #include "measure/profile_frame.h"
@@ -77,13 +78,20 @@ std::optional<std::size_t> find_top(const SectionPieces& section, const Unrolled
   return best;
 }
 
-std::optional<std::size_t> find_bevel(const SectionPieces& section, const NamedSection& named,
-                                      const NameSettings& settings) {
+std::optional<std::size_t> find_bevel(const SectionPieces& section, const NamedSection& named, double noise_mm,
+                                      double lean_rad, const ExpectedBevel& expected, const NameSettings& settings) {
   std::optional<std::size_t> best;
   double best_length = settings.shortest_bevel_mm;
   for (std::size_t i = 0; i < section.pieces.size(); ++i) {
     if (section.pieces[i].lie != Lie::sloping) continue;
     if ((named.side && i < *named.side) || (named.top && i > *named.top)) continue;
+    const Piece& piece = section.pieces[i];
+    const double angle = std::numbers::pi / 4 - std::atan(piece.slope) - lean_rad;  // from the side's upward direction
+    const double off = std::abs(angle - (std::numbers::pi - expected.angle_rad));
+    if (off > radians_from_degrees(settings.bevel_within_deg)) continue;
+    // The rim corner lies near the origin of the profile frame.
+    const double cut = -piece.height_at(0.0) / std::sqrt(1.0 + piece.slope * piece.slope);
+    if (cut < settings.shallowest_cut_sigmas * noise_mm) continue;
     if (face_length(section.pieces[i]) > best_length) {
       best_length = face_length(section.pieces[i]);
       best = i;
@@ -189,13 +197,13 @@ std::optional<std::size_t> wall_beyond(const SectionPieces& section, std::size_t
   return next;
 }
 
-NamedSection name_section(const SectionPieces& section, const UnrolledRim& rim, double lean_rad,
+NamedSection name_section(const SectionPieces& section, const UnrolledRim& rim, double noise_mm, double lean_rad,
                           const Expected& expected, const NameSettings& settings) {
   NamedSection named;
   named.channels.resize(expected.channels.size());
   named.side = find_side(section, lean_rad, settings);
   named.top = find_top(section, rim, settings);
-  if (expected.bevel) named.bevel = find_bevel(section, named, settings);
+  if (expected.bevel) named.bevel = find_bevel(section, named, noise_mm, lean_rad, *expected.bevel, settings);
   std::vector<char> taken(section.pieces.size(), 0);
   for (const auto& face : {named.side, named.top, named.bevel})
     if (face) taken[*face] = 1;
@@ -242,10 +250,8 @@ NamedSection name_section(const SectionPieces& section, const UnrolledRim& rim, 
   return named;
 }
 
-// Takes out runs that are too short to be a face, and closes single gaps between alike neighbours. Of a ledge the last
-// section at each end goes too: there the cutter's end or another cut is in the slab.
+// Takes out runs that are too short to be a face, and closes single gaps between alike neighbours.
 void clean_track(FaceTrack& track, std::size_t shortest_run) {
-  const bool is_ledge = track.name == FaceName::floor || track.name == FaceName::wall;
   const std::size_t n = track.present.size();
   for (std::size_t i = 1; i + 1 < n; ++i) {
     if (track.present[i] || !track.present[i - 1] || !track.present[i + 1]) continue;
@@ -269,10 +275,6 @@ void clean_track(FaceTrack& track, std::size_t shortest_run) {
     if (end - i < shortest_run)
       std::fill(track.present.begin() + static_cast<std::ptrdiff_t>(i),
                 track.present.begin() + static_cast<std::ptrdiff_t>(end), char{0});
-    else if (is_ledge) {
-      if (i > 0) track.present[i] = 0;
-      if (end < n) track.present[end - 1] = 0;
-    }
     i = end;
   }
 }
@@ -297,8 +299,8 @@ const FaceTrack* FaceTracks::find(FaceName name, std::size_t channel, std::size_
   return nullptr;
 }
 
-FaceTracks name_faces(const std::vector<SectionPieces>& sections, const UnrolledRim& rim, double lean_rad,
-                      const Expected& expected, const NameSettings& settings) {
+FaceTracks name_faces(const std::vector<SectionPieces>& sections, const UnrolledRim& rim, double noise_mm,
+                      double lean_rad, const Expected& expected, const NameSettings& settings) {
   FaceTracks result;
   const auto add = [&](FaceName name, Lie lie, std::size_t channel, std::size_t step) {
     result.tracks.push_back(
@@ -316,7 +318,7 @@ FaceTracks name_faces(const std::vector<SectionPieces>& sections, const Unrolled
 
   for (std::size_t i = 0; i < sections.size(); ++i) {
     result.station_mm.push_back(sections[i].station_mm);
-    const NamedSection named = name_section(sections[i], rim, lean_rad, expected, settings);
+    const NamedSection named = name_section(sections[i], rim, noise_mm, lean_rad, expected, settings);
     for (auto& track : result.tracks) {
       std::optional<std::size_t> piece;
       if (track.name == FaceName::side) piece = named.side;

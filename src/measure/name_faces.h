@@ -34,12 +34,14 @@ struct NameSettings {
   double side_within_mm = 1.5;  // of the outline, about its own unfairness
   double top_within_mm = 1.5;   // of the fitted top
   double shortest_side_mm = 2.5, shortest_top_mm = 3.0;
-  double shortest_bevel_mm = 1.5;  // less is a rounded edge
-  double shortest_run_mm = 6.0;    // a face seen along less rim than this is a chance fit
-  double widest_miss_mm = 2.0;     // a ledge further from its plan than this is another thing
+  double shortest_bevel_mm = 1.5;      // less is a rounded edge
+  double bevel_within_deg = 12.0;      // of the planned angle: beyond that it is a broken or rounded edge
+  double shallowest_cut_sigmas = 4.0;  // distance of the bevel from the rim corner, in noise widths
+  double shortest_run_mm = 6.0;        // a face seen along less rim than this is a chance fit
+  double widest_miss_mm = 2.0;         // a ledge further from its plan than this is another thing
 };
 
-[[nodiscard]] FaceTracks name_faces(const std::vector<SectionPieces>& sections, const UnrolledRim& rim, double lean_rad,
-                                    const Expected& expected, const NameSettings& settings);
+[[nodiscard]] FaceTracks name_faces(const std::vector<SectionPieces>& sections, const UnrolledRim& rim, double noise_mm,
+                                    double lean_rad, const Expected& expected, const NameSettings& settings);
 
 }  // namespace rimwright

@@ -96,27 +96,37 @@ struct Chain {
 Chain trace_from(std::vector<Column>& columns, std::size_t seed, double longest_gap_mm, double square_mm) {
   Chain chain;
   chain.points.push_back(columns[seed].plan);
-  columns[seed].used = true;
-  const auto mark = [&](const Vector2& p) {
-    for (auto& column : columns)
-      if ((column.plan - p).squaredNorm() < square_mm * square_mm) column.used = true;
+  // Which step of this chain passed a column; a chain that meets its own beginning is closed.
+  constexpr int never = -1;
+  std::vector<int> passed(columns.size(), never);
+  const auto mark = [&](const Vector2& p, int step) {
+    for (std::size_t i = 0; i < columns.size(); ++i)
+      if ((columns[i].plan - p).squaredNorm() < square_mm * square_mm) {
+        columns[i].used = true;
+        if (passed[i] == never && step != never) passed[i] = step;
+      }
   };
+  mark(columns[seed].plan, 0);
   for (const double way : {1.0, -1.0}) {
     std::size_t here = seed;
-    for (std::size_t steps = 0; steps < columns.size(); ++steps) {
+    for (int step = 1; step < static_cast<int>(columns.size()); ++step) {
       const Vector2 direction = way * tangent_of(columns[here]);
       int next = next_column(columns, columns[here], direction, 3.0 * square_mm, square_mm);
       if (next < 0) next = next_column(columns, columns[here], direction, longest_gap_mm, square_mm);
       if (next < 0) break;
-      const double step_mm = (columns[static_cast<std::size_t>(next)].plan - columns[here].plan).norm();
-      if (steps > 8 && (columns[static_cast<std::size_t>(next)].plan - columns[seed].plan).norm() < 1.2 * square_mm) {
+      const auto there = static_cast<std::size_t>(next);
+      const double step_mm = (columns[there].plan - columns[here].plan).norm();
+      constexpr int shortest_loop = 12;
+      if (passed[there] != never && step - passed[there] >= shortest_loop) {
+        // The way round: what was passed before that place belongs to no loop.
+        for (int k = 0; k < passed[there]; ++k) way > 0 ? chain.points.pop_front() : chain.points.pop_back();
         chain.closed = true;
         break;
       }
       if (step_mm < 4.0 * square_mm) chain.supported_mm += step_mm;
-      here = static_cast<std::size_t>(next);
+      here = there;
       way > 0 ? chain.points.push_back(columns[here].plan) : chain.points.push_front(columns[here].plan);
-      mark(columns[here].plan);
+      mark(columns[here].plan, way > 0 ? step : never);
     }
     if (chain.closed) break;
   }
