@@ -1,5 +1,6 @@
 #include "pipelines/measure_rim.h"
 
+#include "measure/doubt_fits.h"
 #include "measure/map_deviation.h"
 #include "measure/measure_channels.h"
 #include "measure/measure_fairness.h"
@@ -49,7 +50,8 @@ Outcome<Measures> measure_rim(const Cloud& cloud, const Expected& expected, cons
   const double first_noise_mm = noise_of_cells(*cells, orientation->top_cells);
   const auto sections = segment_sections(rim, first_noise_mm, outline->lean_rad, expected, settings.segment, workers);
   const FaceTracks tracks = name_faces(sections, rim, first_noise_mm, outline->lean_rad, expected, settings.name);
-  const FittedRim fitted = fit_faces(rim, tracks, first_noise_mm, outline->lean_rad, settings.fit, workers);
+  FittedRim fitted = fit_faces(rim, tracks, first_noise_mm, outline->lean_rad, settings.fit, workers);
+  doubt_fits(fitted, settings.doubt);
   const auto noise = noise_of_rim(rim, fitted);
   if (!noise) return tl::unexpected(noise.error());
 

@@ -3,6 +3,7 @@
 
 #include "core/cloud.h"
 #include "core/parallel.h"
+#include "measure/doubt_fits.h"
 #include "measure/expected.h"
 #include "measure/fit_faces.h"
 #include "measure/measure_bevel.h"
@@ -24,6 +25,7 @@ struct MeasureRimSettings {
   SegmentSettings segment;
   NameSettings name;
   FitSettings fit;
+  DoubtSettings doubt;
   BevelSettings bevel;
 };
 

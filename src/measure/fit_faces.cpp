@@ -318,11 +318,6 @@ class FaceFitter {
     fit.variance_b = inverse(1, 1) * per_weight;
     fit.covariance_ab = inverse(0, 1) * per_weight;
     fit.noise_mm = std::sqrt(variance);
-    // A ledge's face that scatters well beyond the noise is not one face: the cutter's end or another cut lies in the
-    // window. (The standard deviation of n points is known to 1 / sqrt(2 n).)
-    const double believable =
-        noise_mm_ * (settings_.ledge_misfit + 3.0 / std::sqrt(2.0 * fit.degrees_of_freedom)) + settings_.ledge_form_mm;
-    if (is_ledge_ && rim_.sigma_mm.empty() && fit.noise_mm > believable) fit.measured = false;
     fit.window_mm = 0.5 * static_cast<double>(filled) * settings_.station_step_mm;
     const auto t_at = [&](double along_mm) { return t_on_line(along_mm, fit.a_mm - fit.b * fit.t0_mm, fit.b); };
     fit.from_t_mm = t_at(spans_[i].from_along_mm);

@@ -31,8 +31,6 @@ struct FitSettings {
   double noise_in_margin = 1.5;
   double outlier_sigmas = 4.5;
   double ledge_outlier_sigmas = 3.5;    // closer: the next wall's points are near
-  double ledge_misfit = 1.15;           // scatter about a ledge's face, in noise widths, that is still believed
-  double ledge_form_mm = 0.01;          // and what a cutter leaves
   double narrowest_ledge_sigmas = 6.0;  // a floor or wall narrower than this many noise widths cannot be told apart
   double fewest_points = 6.0;
   double ledge_slope_freedom = 0.02;  // floors lie parallel to their face and walls square to it, within about a degree
