@@ -163,7 +163,25 @@ void add_block(const PlannedBlock& planned, const std::vector<BlockStation>& blo
   all.push_back(std::move(side));
 }
 
-void add_channel(const PlannedChannel& planned, const ChannelMeasures& measured, std::vector<JudgedSeries>& all) {
+// Whether each station lies within `end_mm` of an end of its unbroken run of stations.
+std::vector<bool> stations_near_ends(const std::vector<ChannelStation>& stations, double end_mm) {
+  constexpr double break_mm = 5.0;  // stations are at most 2 mm apart where the channel is seen
+  std::vector<bool> near(stations.size(), false);
+  for (std::size_t from = 0; from < stations.size();) {
+    std::size_t to = from;
+    while (to + 1 < stations.size() && stations[to + 1].station_mm - stations[to].station_mm < break_mm) ++to;
+    for (std::size_t i = from; i <= to; ++i) {
+      near[i] = stations[i].station_mm - stations[from].station_mm < end_mm ||
+                stations[to].station_mm - stations[i].station_mm < end_mm;
+    }
+    from = to + 1;
+  }
+  return near;
+}
+
+void add_channel(const PlannedChannel& planned, const ChannelMeasures& measured, const CompareSettings& settings,
+                 std::vector<JudgedSeries>& all) {
+  const std::vector<bool> near_end = stations_near_ends(measured.stations, settings.channel_end_mm);
   for (std::size_t step = 0; step < planned.steps.size(); ++step) {
     const std::string name = "step " + std::to_string(step + 1) + " ";
     const double width_mm = planned.steps[step].width_mm;
@@ -176,8 +194,9 @@ void add_channel(const PlannedChannel& planned, const ChannelMeasures& measured,
                   depth_mm + planned.depth_tolerance_mm.lower, depth_mm + planned.depth_tolerance_mm.upper);
     width.channel = depth.channel = measured.planned_channel;
     width.step = depth.step = step;
-    for (const ChannelStation& station : measured.stations) {
-      if (step >= station.steps.size()) continue;
+    for (std::size_t i = 0; i < measured.stations.size(); ++i) {
+      const ChannelStation& station = measured.stations[i];
+      if (step >= station.steps.size() || near_end[i]) continue;
       add_station(width, station.station_mm, station.steps[step].width_mm);
       add_station(depth, station.station_mm, station.steps[step].depth_mm);
     }
@@ -188,13 +207,13 @@ void add_channel(const PlannedChannel& planned, const ChannelMeasures& measured,
 
 }  // namespace
 
-std::vector<JudgedSeries> compare(const Plan& plan, const Measures& measures) {
+std::vector<JudgedSeries> compare(const Plan& plan, const Measures& measures, const CompareSettings& settings) {
   std::vector<JudgedSeries> all;
   if (plan.bevel) add_bevel(*plan.bevel, measures.bevel, all);
   if (plan.block) add_block(*plan.block, measures.block, all);
   for (const ChannelMeasures& channel : measures.channels) {
     if (channel.planned_channel < plan.channels.size()) {
-      add_channel(plan.channels[channel.planned_channel], channel, all);
+      add_channel(plan.channels[channel.planned_channel], channel, settings, all);
     }
   }
   return all;

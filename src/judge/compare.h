@@ -70,6 +70,13 @@ struct FullestStretch {
 // reaches from the first to the last station that attains it within its U95. `upper_limit` is the plan's.
 [[nodiscard]] FullestStretch find_fullest(const std::vector<BevelStation>& stations, double upper_limit_mm);
 
-[[nodiscard]] std::vector<JudgedSeries> compare(const Plan& plan, const Measures& measures);
+struct CompareSettings {
+  // Within this of where a channel begins or ends it is measured but not held against the plan: the cutter leaves a
+  // round end and the ledge fades into the bevel there, and it is finished by hand.
+  double channel_end_mm = 6.0;
+};
+
+[[nodiscard]] std::vector<JudgedSeries> compare(const Plan& plan, const Measures& measures,
+                                                const CompareSettings& settings = {});
 
 }  // namespace rimwright

@@ -2,8 +2,11 @@
 
 #include <algorithm>
 #include <cmath>
+#include <cstdio>
+#include <optional>
 
 #include "judge/advice.h"
+#include "judge/wave_place.h"
 #include "judge/words.h"
 
 namespace rimwright {
@@ -14,11 +17,50 @@ struct Ranked {
   double severity = 0.0;  // larger = worse
 };
 
-// A number for the whole bevel has no stretch of its own: it is said of the bevel from end to end.
-void widen_to_bevel(const Measures& measures, Stretch& stretch) {
-  if (measures.bevel.stations.empty()) return;
+// The profile along the rim that a whole-bevel quantity speaks of, where the bevel is at its fullest.
+void profile_of(const Measures& measures, QuantityKind kind, const FullestStretch& fullest,
+                std::vector<double>& stations_mm, std::vector<double>& values) {
+  if (kind == QuantityKind::waviness) {
+    const UnrolledMap& map = measures.map;
+    if (map.deviation_mm.size() != map.columns * map.rows) return;
+    for (std::size_t column = 0; column < map.columns; ++column) {
+      double sum = 0.0;
+      std::size_t count = 0;
+      for (std::size_t row = 0; row < map.rows; ++row) {
+        const double deviation = map.deviation_mm[row * map.columns + column];
+        if (std::isnan(deviation)) continue;
+        sum += deviation;
+        ++count;
+      }
+      if (count < map.rows / 4) continue;
+      stations_mm.push_back(map.first_station_mm + static_cast<double>(column) * map.station_step_mm);
+      values.push_back(sum / static_cast<double>(count));
+    }
+    return;
+  }
+  for (const BevelStation& station : measures.bevel.stations) {
+    const Measured& edge = kind == QuantityKind::lower_edge_fairness ? station.drop_mm : station.top_reach_mm;
+    if (!edge.is_measured() || station.station_mm < fullest.from_mm || station.station_mm > fullest.to_mm) continue;
+    stations_mm.push_back(station.station_mm);
+    values.push_back(edge.value);
+  }
+}
+
+// A number for the whole bevel is placed where its profile waves; where that does not show, from end to end.
+void place_on_bevel(const Plan& plan, const Measures& measures, QuantityKind kind, Stretch& stretch) {
+  if (measures.bevel.stations.empty() || !plan.bevel) return;
   stretch.from_mm = measures.bevel.stations.front().station_mm;
   stretch.to_mm = measures.bevel.stations.back().station_mm;
+  const std::optional<BandLimit>& limit =
+      kind == QuantityKind::waviness ? plan.bevel->waviness : plan.bevel->edge_fairness;
+  if (!limit) return;
+  std::vector<double> stations_mm, values;
+  profile_of(measures, kind, find_fullest(measures.bevel.stations, plan.bevel->drop_mm.upper_limit()), stations_mm,
+             values);
+  const WavePlace place = find_wave(stations_mm, values, *limit);
+  if (!place.found) return;
+  stretch.from_mm = place.from_mm;
+  stretch.to_mm = place.to_mm;
 }
 
 bool is_whole_bevel(QuantityKind kind) {
@@ -27,7 +69,7 @@ bool is_whole_bevel(QuantityKind kind) {
 }
 
 Ranked finding_of(const Plan& plan, const Measures& measures, const JudgedSeries& series, Stretch stretch) {
-  if (is_whole_bevel(series.kind)) widen_to_bevel(measures, stretch);
+  if (is_whole_bevel(series.kind)) place_on_bevel(plan, measures, series.kind, stretch);
   const JudgedStation& station = series.stations[stretch.worst];
   Ranked ranked;
   Finding& finding = ranked.finding;
@@ -76,16 +118,31 @@ void add_unseen(const Plan& plan, const Measures& measures, const FindingsSettin
     });
     if (!seen) no_measure(plan.channels[i].name);
   }
+  const FullestStretch fullest =
+      plan.bevel ? find_fullest(measures.bevel.stations, plan.bevel->drop_mm.upper_limit()) : FullestStretch{};
   for (const Gap& gap : measures.gaps) {
     if (gap.to_mm - gap.from_mm <= settings.longest_unseen_mm || gap.why.reason == RefusalReason::not_present) continue;
+    // A run-out fades to nothing: that it cannot be held to an angle there is its shape and no doubt about the work.
+    if (gap.feature == "bevel" && gap.why.reason == RefusalReason::not_separable && fullest.is_known() &&
+        (gap.to_mm <= fullest.from_mm || gap.from_mm >= fullest.to_mm)) {
+      continue;
+    }
     const std::string next = gap.why.what_to_do.empty() ? "scan that stretch again" : gap.why.what_to_do;
-    add(gap.feature, gap.from_mm, gap.to_mm,
-        gap.feature + " not measured " + stretch_words(gap.from_mm, gap.to_mm, plan.units) + " (" + gap.why.what +
+    const std::string feature = planned_name_of(plan, gap.feature);
+    add(feature, gap.from_mm, gap.to_mm,
+        feature + " not measured " + stretch_words(gap.from_mm, gap.to_mm, plan.units) + " (" + gap.why.what +
             "): " + next);
   }
 }
 
 }  // namespace
+
+std::string planned_name_of(const Plan& plan, const std::string& feature) {
+  std::size_t channel = 0, step = 0;
+  const int read = std::sscanf(feature.c_str(), "channel %zu step %zu", &channel, &step);
+  if (read < 1 || channel < 1 || channel > plan.channels.size()) return feature;
+  return plan.channels[channel - 1].name + (read == 2 ? ", step " + std::to_string(step) : "");
+}
 
 std::vector<Finding> find_and_advise(const Plan& plan, const Measures& measures,
                                      const std::vector<JudgedSeries>& judged, const FindingsSettings& settings) {

@@ -26,8 +26,11 @@ std::vector<Job> jobs_of(const std::vector<Finding>& findings) {
   for (std::size_t i = 0; i < findings.size(); ++i) {
     const auto same = std::find_if(jobs.begin(), jobs.end(), [&](const Job& job) {
       const Finding& first = findings[job.findings.front()];
-      return job.verdict == findings[i].verdict && first.feature == findings[i].feature &&
-             is_same_place(first, findings[i]);
+      if (job.verdict != findings[i].verdict || first.feature != findings[i].feature) return false;
+      // What was not seen in several places is one thing to do: scan again.
+      if (first.quantity == "presence" || findings[i].quantity == "presence")
+        return first.quantity == findings[i].quantity;
+      return is_same_place(first, findings[i]);
     });
     if (same != jobs.end()) {
       same->findings.push_back(i);

@@ -9,7 +9,8 @@
 namespace rimwright {
 
 // Findings of one feature and verdict that cover much the same stretch are one job: a hump shows in straightness,
-// angle and drop at once. The first is the worst; the others are said with it.
+// angle and drop at once; so are all stretches of one feature that were not seen. The first is the worst; the others
+// are said with it.
 struct Job {
   int number = 1;  // from 1, in the order of the findings
   Verdict verdict = Verdict::fail;

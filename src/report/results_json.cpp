@@ -4,6 +4,7 @@
 #include <nlohmann/json.hpp>
 
 #include "judge/compare.h"
+#include "judge/findings.h"
 #include "report/budgets.h"
 
 namespace rimwright {
@@ -188,7 +189,7 @@ std::string results_json(const Inspection& inspection, const ReportContext& cont
   root["budgets"] = budgets_json(judged);
   root["gaps"] = Json::array();
   for (const Gap& gap : measures.gaps) {
-    root["gaps"].push_back({{"feature", gap.feature},
+    root["gaps"].push_back({{"feature", planned_name_of(plan, gap.feature)},
                             {"from_mm", number(gap.from_mm)},
                             {"to_mm", number(gap.to_mm)},
                             {"reason", std::string(name_of(gap.why.reason))},

@@ -115,13 +115,38 @@ TEST(Compare, EveryStepOfEveryChannelIsJudged) {
   station.steps[1].width_mm = drop_of(2.5);
   measured.stations = {station};
   measures.channels = {measured};
-  const std::vector<JudgedSeries> judged = compare(plan, measures);
+  CompareSettings settings;
+  settings.channel_end_mm = 0.0;
+  const std::vector<JudgedSeries> judged = compare(plan, measures, settings);
   ASSERT_EQ(judged.size(), 4U);
   EXPECT_EQ(judged[0].quantity, "step 1 width");
   EXPECT_EQ(judged[0].stations.at(0).verdict, Verdict::pass);
   EXPECT_EQ(judged[1].quantity, "step 1 depth");
   EXPECT_EQ(judged[1].stations.at(0).verdict, Verdict::fail);
   EXPECT_TRUE(judged[3].stations.empty()) << "what was not measured is not judged";
+}
+
+TEST(Compare, TheRoundEndsOfAChannelAreNotHeldAgainstThePlan) {
+  Plan plan;
+  PlannedChannel channel;
+  channel.name = "edge binding";
+  channel.width_tolerance_mm = channel.depth_tolerance_mm = {-0.15, 0.15};
+  channel.steps = {{1.85, 5.85, 0, 0}};
+  plan.channels = {channel};
+  Measures measures;
+  ChannelMeasures measured;
+  for (const double s : {0.0, 2.0, 4.0, 6.0, 8.0, 10.0, 12.0, 14.0, 100.0, 102.0, 104.0, 106.0, 108.0}) {
+    ChannelStation station;
+    station.station_mm = s;
+    station.steps = {{drop_of(1.85), drop_of(5.85)}};
+    measured.stations.push_back(station);
+  }
+  measures.channels = {measured};
+  const std::vector<JudgedSeries> judged = compare(plan, measures);
+  // 6 mm at each end of each run: 6 and 8 of the first run stay, nothing of the second, which is 8 mm long.
+  ASSERT_EQ(judged.at(0).stations.size(), 2U);
+  EXPECT_EQ(judged[0].stations[0].station_mm, 6.0);
+  EXPECT_EQ(judged[0].stations[1].station_mm, 8.0);
 }
 
 }  // namespace
