@@ -122,8 +122,9 @@ std::vector<PhotoShot> plan_shots(const std::vector<Vector3>& rim, const std::ve
   for (int i = 0; i < plan.count; ++i) {
     const double share = plan.count == 1 ? 0.5 : static_cast<double>(i) / (plan.count - 1);
     const double elevation =
-        radians_from_degrees(plan.elevations_deg[static_cast<std::size_t>(i % 3)] + 3.0 * dice.normal());
-    const double azimuth = radians_from_degrees(plan.azimuth_span_deg * (share - 0.5) + 4.0 * dice.normal());
+        radians_from_degrees(plan.elevations_deg[static_cast<std::size_t>(i % 3)] + plan.wander_deg * dice.normal());
+    const double azimuth =
+        radians_from_degrees(plan.azimuth_span_deg * (share - 0.5) + plan.wander_deg * dice.normal());
     const double reach = plan.nearest_mm + (plan.farthest_mm - plan.nearest_mm) * dice.uniform();
     // Look at the rim near the middle third, swept along with the azimuth, as one walks round it.
     const double along = std::clamp(0.5 + 0.6 * (share - 0.5) + 0.08 * dice.normal(), 0.05, 0.95);

@@ -82,6 +82,7 @@ struct ShotPlan {
   int count = 24;
   std::array<double, 3> elevations_deg{22.0, 42.0, 65.0};
   double azimuth_span_deg = 110.0;  // about the outward direction of the middle of the rim
+  double wander_deg = 3.5;          // of elevation and azimuth, standard deviation
   double nearest_mm = 270.0, farthest_mm = 420.0;
 };
 [[nodiscard]] std::vector<PhotoShot> plan_shots(const std::vector<Vector3>& rim_body_mm,

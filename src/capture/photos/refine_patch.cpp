@@ -173,12 +173,12 @@ PatchFate refine_patch(const PhotoStack& stack, std::span<const std::uint16_t> p
   std::vector<std::uint16_t> in_use(photos.begin(), photos.end());
   Stacked all;
   for (int attempt = 0; attempt < 3; ++attempt) {
-    if (in_use.size() < 3) return PatchFate::too_few_photos;
+    if (in_use.size() < settings.fewest_photos) return PatchFate::too_few_photos;
     const PatchGrid grid = grid_for(stack.views[in_use[0]], patch, settings);
     Step step;
     for (int round = 0; round < settings.most_rounds; ++round) {
       sample_all(stack, in_use, patch, grid, all);
-      if (all.photos.size() < 3) return PatchFate::too_few_photos;
+      if (all.photos.size() < settings.fewest_photos) return PatchFate::too_few_photos;
       for (std::size_t k = 0; k < all.photos.size(); ++k) {
         if (all.samples[k].contrast < settings.least_contrast) return PatchFate::too_plain;
       }
@@ -197,7 +197,7 @@ PatchFate refine_patch(const PhotoStack& stack, std::span<const std::uint16_t> p
       if (step.by.cwiseAbs().maxCoeff() < settings.settled_mm) break;
     }
     sample_all(stack, in_use, patch, grid, all);
-    if (all.photos.size() < 3) return PatchFate::too_few_photos;
+    if (all.photos.size() < settings.fewest_photos) return PatchFate::too_few_photos;
     const std::vector<double> r = correlations(all, mean_of(all));
     const double usual = median(r), least = std::max(settings.correlation_floor, usual - settings.correlation_drop);
     std::vector<std::uint16_t> agreeing;

@@ -27,6 +27,7 @@ struct RefinePatchSettings {
   double half_along_mm = 1.4;      // half size along the first tangent
   double half_across_mm = 1.4;     // along the second; about 25 pixels of a 12-megapixel photo in all
   double sample_spacing_px = 1.0;  // of the sharpest photo
+  std::size_t fewest_photos = 3;      // two can agree by chance
   std::size_t most_photos = 8;
   double steepest_incidence_deg = 62.0;
   double least_angle_between_deg = 5.0;
@@ -58,7 +59,7 @@ enum class PatchFate { good, too_few_photos, too_plain, ran_away, disagrees };
                                                        const Vector3& normal_sheet,
                                                        const RefinePatchSettings& settings);
 
-// Refines in place. `photos` as chosen; 3 at least. Everything but `good` leaves the patch unspecified.
+// Refines in place. `photos` as chosen. Everything but `good` leaves the patch unspecified.
 [[nodiscard]] PatchFate refine_patch(const PhotoStack& stack, std::span<const std::uint16_t> photos,
                                      const RefinePatchSettings& settings, Patch& patch);
 
