@@ -13,8 +13,9 @@ double median_of(std::vector<double> values) {
   return *middle;
 }
 
-// Takes back fits whose points scatter more than the face's own median allows.
-void doubt_scatter(FaceFits& face, const DoubtSettings& settings) {
+// Takes back fits whose points scatter more than the face's own median allows: on a ledge by chance, on the large faces
+// by form.
+void doubt_scatter(FaceFits& face, bool is_ledge, const DoubtSettings& settings) {
   std::vector<double> noise;
   for (const FaceFit& fit : face.at)
     if (fit.measured) noise.push_back(fit.noise_mm);
@@ -22,24 +23,26 @@ void doubt_scatter(FaceFits& face, const DoubtSettings& settings) {
   const double usual = median_of(noise);
   for (FaceFit& fit : face.at) {
     if (!fit.measured) continue;
+    const double by_chance = usual * (1.0 + settings.scatter_sigmas / std::sqrt(2.0 * fit.degrees_of_freedom));
     const double believable =
-        usual * (1.0 + settings.scatter_sigmas / std::sqrt(2.0 * fit.degrees_of_freedom)) + settings.scatter_form_mm;
+        is_ledge ? by_chance + settings.scatter_form_mm : usual * settings.form_sigmas + settings.form_mm;
     if (fit.noise_mm > believable) fit.measured = false;
   }
 }
 
-// Takes back fits that lie at another angle than their neighbours, beyond what their own uncertainty explains.
-void doubt_jumps(FaceFits& face, double step_mm, const DoubtSettings& settings) {
+// Takes back fits that leave the median of their neighbours by more than `most`, beyond what their own uncertainty
+// explains.
+void doubt_jumps(FaceFits& face, double FaceFit::*quantity, double FaceFit::*variance, double most, double step_mm,
+                 const DoubtSettings& settings) {
   const auto reach = static_cast<std::size_t>(std::lround(settings.neighbours_mm / step_mm));
   std::vector<char> doubted(face.at.size(), 0);
   for (std::size_t i = 0; i < face.at.size(); ++i) {
     if (!face.at[i].measured) continue;
-    std::vector<double> slopes;
+    std::vector<double> around;
     for (std::size_t j = i >= reach ? i - reach : 0; j <= std::min(face.at.size() - 1, i + reach); ++j)
-      if (face.at[j].measured) slopes.push_back(face.at[j].b);
-    const double jump = std::abs(face.at[i].b - median_of(slopes));
-    doubted[i] =
-        jump > std::tan(radians_from_degrees(settings.jump_deg)) && jump > 3.0 * std::sqrt(face.at[i].variance_b);
+      if (face.at[j].measured) around.push_back(face.at[j].*quantity);
+    const double jump = std::abs(face.at[i].*quantity - median_of(around));
+    doubted[i] = jump > most && jump > 3.0 * std::sqrt(face.at[i].*variance);
   }
   for (std::size_t i = 0; i < face.at.size(); ++i)
     if (doubted[i]) face.at[i].measured = false;
@@ -71,16 +74,25 @@ std::vector<char> beside_unseen(const FaceFits& face, double step_mm, const Doub
 
 void doubt_fits(FittedRim& fitted, const DoubtSettings& settings) {
   const double step_mm = fitted.station_mm.size() > 1 ? fitted.station_mm[1] - fitted.station_mm[0] : 1.0;
+  for (const FaceName reference : {FaceName::side, FaceName::top})
+    for (FaceFits& face : fitted.faces)
+      if (face.track->name == reference) doubt_scatter(face, false, settings);
   const auto side = beside_unseen(*fitted.find(FaceName::side), step_mm, settings);
   const auto top = beside_unseen(*fitted.find(FaceName::top), step_mm, settings);
   const auto take_back_beside = [&](FaceFits& face) {
     for (std::size_t i = 0; i < face.at.size(); ++i)
       if (side[i] || top[i]) face.at[i].measured = false;
   };
+  for (FaceFits* strip : {&fitted.lower_strip, &fitted.upper_strip})
+    if (strip->track != nullptr) doubt_scatter(*strip, false, settings);
   for (FaceFits& face : fitted.faces) {
     const FaceName name = face.track->name;
-    if (name == FaceName::floor || name == FaceName::wall) doubt_scatter(face, settings);
-    if (name == FaceName::bevel) doubt_jumps(face, step_mm, settings);
+    doubt_scatter(face, name == FaceName::floor || name == FaceName::wall, settings);
+    if (name == FaceName::bevel)
+      doubt_jumps(face, &FaceFit::b, &FaceFit::variance_b, std::tan(radians_from_degrees(settings.jump_deg)), step_mm,
+                  settings);
+    if (name == FaceName::floor)
+      doubt_jumps(face, &FaceFit::a_mm, &FaceFit::variance_a, settings.jump_mm, step_mm, settings);
     take_back_beside(face);
   }
 }

@@ -42,14 +42,15 @@ struct NamedSection {
   std::vector<std::vector<Step>> channels;
 };
 
-std::optional<std::size_t> find_side(const SectionPieces& section, double lean_rad, const NameSettings& settings) {
+std::optional<std::size_t> find_side(const SectionPieces& section, double noise_mm, double lean_rad,
+                                     const NameSettings& settings) {
   std::optional<std::size_t> best;
   double best_length = settings.shortest_side_mm;
   for (std::size_t i = 0; i < section.pieces.size(); ++i) {
     const Piece& piece = section.pieces[i];
     if (piece.lie != Lie::upright) continue;
     const Vector2 middle = place(piece, piece.middle_along_mm);
-    if (std::abs(middle.x() + middle.y() * std::tan(lean_rad)) > settings.side_within_mm) continue;
+    if (std::abs(middle.x() + middle.y() * std::tan(lean_rad)) > settings.side_within_mm + 2.0 * noise_mm) continue;
     if (face_length(piece) > best_length) {
       best_length = face_length(piece);
       best = i;
@@ -201,7 +202,8 @@ NamedSection name_section(const SectionPieces& section, const UnrolledRim& rim, 
                           const Expected& expected, const NameSettings& settings) {
   NamedSection named;
   named.channels.resize(expected.channels.size());
-  named.side = find_side(section, lean_rad, settings);
+  if (section.pieces.size() > settings.most_pieces) return named;
+  named.side = find_side(section, noise_mm, lean_rad, settings);
   named.top = find_top(section, rim, settings);
   if (expected.bevel) named.bevel = find_bevel(section, named, noise_mm, lean_rad, *expected.bevel, settings);
   std::vector<char> taken(section.pieces.size(), 0);

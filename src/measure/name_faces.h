@@ -31,10 +31,11 @@ struct FaceTracks {
 };
 
 struct NameSettings {
-  double side_within_mm = 1.5;  // of the outline, about its own unfairness
+  double side_within_mm = 0.6;  // of the outline, about its own unfairness
   double top_within_mm = 1.5;   // of the fitted top
   double shortest_side_mm = 2.5, shortest_top_mm = 3.0;
-  double shortest_bevel_mm = 1.5;      // less is a rounded edge
+  double shortest_bevel_mm = 1.5;  // less is a rounded edge
+  std::size_t most_pieces = 20;  // a section of more is clutter (a full one has 11, twice that in a run-out through it)
   double bevel_within_deg = 12.0;      // of the planned angle: beyond that it is a broken or rounded edge
   double shallowest_cut_sigmas = 4.0;  // distance of the bevel from the rim corner, in noise widths
   double shortest_run_mm = 6.0;        // a face seen along less rim than this is a chance fit

@@ -11,9 +11,15 @@ namespace {
 
 constexpr std::size_t longest_lag = 24;  // stations
 
-// Sum of squared differences, expected white part and count, by lag along the rim.
+// By lag along the rim: sum of the fourth roots of squared differences, expected white part and count.
 struct Variogram {
-  std::array<double, longest_lag + 1> squares{}, white{}, count{};
+  std::array<double, longest_lag + 1> roots{}, white{}, count{};
+
+  // Robust half mean square of the differences (Cressie and Hawkins 1980): what stands on the rim here and there does
+  // not count as noise.
+  [[nodiscard]] double half_mean_square(std::size_t lag) const {
+    return 0.5 * std::pow(roots[lag] / count[lag], 4) / (0.457 + 0.494 / count[lag]);
+  }
 };
 
 void add_variogram(const FaceGrid& grid, double sigma_squared, Variogram& variogram) {
@@ -25,7 +31,7 @@ void add_variogram(const FaceGrid& grid, double sigma_squared, Variogram& variog
         const std::size_t there = grid.index(row, column + lag);
         if (grid.count[there] < 3.0F) continue;
         const double d = static_cast<double>(grid.mean_mm[there]) - static_cast<double>(grid.mean_mm[here]);
-        variogram.squares[lag] += 0.5 * d * d;
+        variogram.roots[lag] += std::sqrt(std::abs(d));
         variogram.white[lag] +=
             0.5 * sigma_squared *
             (1.0 / static_cast<double>(grid.count[here]) + 1.0 / static_cast<double>(grid.count[there]));
@@ -75,7 +81,7 @@ std::optional<Correlated> correlated_part(const FaceGrid& grid, double white_sig
   double plateau = 0.0, plateau_error = 0.0, plateau_count = 0.0;
   for (std::size_t lag = 1; lag <= longest_lag; ++lag) {
     if (variogram.count[lag] < 100.0) return std::nullopt;  // too little seen to tell white from correlated
-    gain[lag] = (variogram.squares[lag] - variogram.white[lag]) / variogram.count[lag];
+    gain[lag] = variogram.half_mean_square(lag) - variogram.white[lag] / variogram.count[lag];
     if (lag > 2 * longest_lag / 3) {
       plateau += gain[lag];
       plateau_error += variogram.white[lag] / variogram.count[lag];

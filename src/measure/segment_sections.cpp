@@ -177,11 +177,51 @@ class Segmenter {
       state = here.from_state;
     }
     std::reverse(section.pieces.begin(), section.pieces.end());
+    section.pieces = joined(section.pieces);
     sharpen_breaks(section.pieces);
     return section;
   }
 
  private:
+  // A crowned, hollow or humped face comes as several pieces of one lie; they are one face where they nearly meet.
+  [[nodiscard]] std::vector<Piece> joined(const std::vector<Piece>& pieces) const {
+    std::vector<Piece> result;
+    for (const Piece& piece : pieces) {
+      if (!result.empty() && is_one_face(result.back(), piece)) {
+        Piece& before = result.back();
+        const double points = before.points + piece.points;
+        const double along = (before.points * before.middle_along_mm + piece.points * piece.middle_along_mm) / points;
+        const double height =
+            (before.points * before.middle_height_mm + piece.points * piece.middle_height_mm) / points;
+        // Slope of the joint line: each part's own spread and the spread between their middles.
+        const auto spread = [](const Piece& p) {
+          return p.points * std::pow(p.to_along_mm - p.from_along_mm, 2) / 12.0;
+        };
+        const double between = before.points * piece.points / points;
+        const double da = piece.middle_along_mm - before.middle_along_mm,
+                     dh = piece.middle_height_mm - before.middle_height_mm;
+        before.slope = (spread(before) * before.slope + spread(piece) * piece.slope + between * da * dh) /
+                       (spread(before) + spread(piece) + between * da * da);
+        before.middle_along_mm = along;
+        before.middle_height_mm = height;
+        before.to_along_mm = piece.to_along_mm;
+        before.points = points;
+      } else {
+        result.push_back(piece);
+      }
+    }
+    return result;
+  }
+
+  [[nodiscard]] bool is_one_face(const Piece& a, const Piece& b) const {
+    constexpr double widest_gap_mm = 1.0;
+    // The bevel may be off by half a millimetre; two walls or two floors so far apart are two steps.
+    const double most_offset_mm = a.lie == Lie::sloping ? 0.4 : 0.15 + noise_mm_;
+    const double middle = 0.5 * (a.to_along_mm + b.from_along_mm);
+    return a.lie == b.lie && b.from_along_mm - a.to_along_mm < widest_gap_mm &&
+           std::abs(a.height_at(middle) - b.height_at(middle)) < most_offset_mm;
+  }
+
   // Where two neighbouring pieces meet, their lines' intersection says it better than the bins do.
   static void sharpen_breaks(std::vector<Piece>& pieces) {
     for (std::size_t i = 0; i + 1 < pieces.size(); ++i) {
