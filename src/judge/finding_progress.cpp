@@ -95,25 +95,34 @@ std::string unit_of(const Finding& finding) { return finding.quantity == "angle"
 // NaN uncertainties count as none known; the difference then is only as good as the other's.
 double known(double u95) { return std::isfinite(u95) ? u95 : 0.0; }
 
+std::string size_of(double beyond_limit, const Finding& finding) {
+  return finding.verdict == Verdict::fail ? number(beyond_limit) + unit_of(finding) + " beyond its limit" : "undecided";
+}
+
 void describe(FindingProgress& progress) {
-  const std::string unit = unit_of(progress.finding);
+  const Finding& finding = progress.finding;
+  const bool presence = finding.quantity == "presence";  // what a scan did not show, as a finding of its own
+  std::string& text = progress.sentence;
   switch (progress.progress) {
-    case Progress::gone:
-      progress.sentence = "gone; it was " + number(progress.was_mm) + unit + " beyond its limit";
-      break;
+    case Progress::gone: text = presence ? "measured now" : "gone; it was " + size_of(progress.was_mm, finding); break;
     case Progress::smaller:
     case Progress::worse:
-      progress.sentence = std::string(name_of(progress.progress)) + ": " + number(progress.was_mm) + " -> " +
-                          number(progress.is_mm) + unit + " beyond its limit (change known to " +
-                          number(progress.u95_mm) + ")";
+      text = std::string(name_of(progress.progress)) + ": " + number(progress.was_mm) + " -> " +
+             number(progress.is_mm) + unit_of(finding) + " beyond its limit (change known to " +
+             number(progress.u95_mm) + ")";
       break;
     case Progress::unchanged:
-      progress.sentence = "no change that both scans can tell (known to " + number(progress.u95_mm) + unit + ")";
+      text = presence
+                 ? "still not measured"
+                 : "no change that both scans can tell (known to " + number(progress.u95_mm) + unit_of(finding) + ")";
       break;
     case Progress::new_here:
-      progress.sentence = "new: " + number(progress.is_mm) + unit + " beyond its limit, was within before";
+      text = presence ? "not measured now"
+                      : "new: " + size_of(progress.is_mm, finding) +
+                            (std::isnan(progress.was_mm) ? "; the earlier scan does not say how it was"
+                                                         : ", was within before");
       break;
-    case Progress::not_seen_now: progress.sentence = "the later scan does not show this place"; break;
+    case Progress::not_seen_now: text = "the later scan does not show this place"; break;
   }
 }
 

@@ -66,16 +66,37 @@ struct Extras {
   double left_mm = std::numeric_limits<double>::quiet_NaN();
 };
 
+SurfacePoints surface_of(const Pass& pass, const FaceKind* only) {
+  std::vector<Vector3> places;
+  std::vector<double> sigma;
+  for (const FacePoint& point : pass.faces.points) {
+    if (only != nullptr && point.kind != *only) continue;
+    places.push_back(point.at_scan_mm.cast<double>());
+    sigma.push_back(point.sigma_mm > 0.0F ? static_cast<double>(point.sigma_mm) : pass.noise_mm);
+  }
+  return {std::move(places), std::move(sigma)};
+}
+
 // Most cells lost little: a short cylinder holds few points and is quick. A surface near its end may be cut off by it,
 // and then the whole depth is searched.
-LocalPlane earlier_plane(const SurfacePoints& surface, const Vector3& at, const Vector3& normal,
-                         const RemovalSettings& settings) {
+LocalPlane plane_over(const SurfacePoints& surface, const Vector3& at, const Vector3& normal,
+                      const RemovalSettings& settings) {
   constexpr double short_reach_mm = 2.5;
   const LocalPlane near = surface.plane_along(at, normal, settings.radius_mm, settings.most_added_mm, short_reach_mm);
-  const double tilt_mm =
-      settings.radius_mm * std::sqrt(1.0 - std::min(1.0, near.normal.dot(normal) * near.normal.dot(normal)));
+  const double cosine = near.normal.dot(normal);
+  const double tilt_mm = settings.radius_mm * std::sqrt(1.0 - std::min(1.0, cosine * cosine));
   if (near.found && std::abs(near.height_mm) + tilt_mm + 5.0 * near.noise_mm < settings.most_added_mm) return near;
   return surface.plane_along(at, normal, settings.radius_mm, settings.most_added_mm, settings.most_removed_mm);
+}
+
+// The earlier surface over a place, if one plane was there. An edge or a second surface within the cylinder shows as
+// scatter.
+LocalPlane earlier_plane(const SurfacePoints& surface, const Vector3& at, const Vector3& normal, double shared_mm2,
+                         const RemovalSettings& settings) {
+  LocalPlane plane = plane_over(surface, at, normal, settings);
+  constexpr double plain_factor = 2.0;
+  if (plane.scatter_mm > plain_factor * std::sqrt(plane.noise_mm * plane.noise_mm + shared_mm2)) plane.found = false;
+  return plane;
 }
 
 }  // namespace
@@ -85,13 +106,8 @@ bool RemovalCell::came_off() const { return removed_mm - u95_mm() > 0.0; }
 
 std::vector<RemovalCell> removal_map(const Pass& before, const Pass& after, const PassAlignment& alignment,
                                      const RemovalSettings& settings) {
-  std::vector<Vector3> earlier;
-  std::vector<double> earlier_sigma;
-  for (const FacePoint& point : before.faces.points) {
-    earlier.push_back(point.at_scan_mm.cast<double>());
-    earlier_sigma.push_back(point.sigma_mm > 0.0F ? static_cast<double>(point.sigma_mm) : before.noise_mm);
-  }
-  const SurfacePoints earlier_surface(std::move(earlier), std::move(earlier_sigma));
+  const SurfacePoints earlier_surface = surface_of(before, nullptr);
+  const double shared = alignment.shared_noise_mm * alignment.shared_noise_mm;
   const FaceSurfaces after_faces = face_surfaces(after);
   const Rim rim(after.faces.rim);
 
@@ -107,6 +123,7 @@ std::vector<RemovalCell> removal_map(const Pass& before, const Pass& after, cons
       extras.push_back({static_cast<double>(point.station_mm), static_cast<double>(point.deviation_mm)});
     }
     const SurfacePoints surface(std::move(places), std::move(sigma));
+    const SurfacePoints earlier_same_face = surface_of(before, &kind);
     constexpr std::size_t fewest_points = 3;
     for (const CellMiddle& middle : cell_middles(surface, settings.cell_mm, fewest_points)) {
       const LocalPlane later = surface.plane_about(middle.at_mm, settings.radius_mm);
@@ -122,12 +139,10 @@ std::vector<RemovalCell> removal_map(const Pass& before, const Pass& after, cons
                                          kind == FaceKind::top ? after_faces.side : after_faces.top);
       const Vector3 at_before = alignment.to_before(cell.at_after_mm);
       const Vector3 normal_before = alignment.direction_to_before(normal);
-      const LocalPlane was = earlier_plane(earlier_surface, at_before, normal_before, settings);
+      // Its own face first, so that neighbouring faces do not blur a narrow one; else whatever stood there before.
+      LocalPlane was = earlier_plane(earlier_same_face, at_before, normal_before, shared, settings);
+      if (!was.found) was = earlier_plane(earlier_surface, at_before, normal_before, shared, settings);
       if (!was.found) continue;
-      // An edge or a second surface within the cylinder shows as scatter: no single plane was there.
-      constexpr double plain_factor = 2.0;
-      const double shared = alignment.shared_noise_mm * alignment.shared_noise_mm;
-      if (was.scatter_mm > plain_factor * std::sqrt(was.noise_mm * was.noise_mm + shared)) continue;
       cell.removed_mm = was.height_mm;
       cell.u_alignment_mm = alignment.u_along_mm(at_before, normal_before);
       // Form is a bound and not a spread: a rectangular distribution of that half-width.

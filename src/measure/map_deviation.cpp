@@ -182,6 +182,7 @@ std::vector<FacePoint> face_points(const UnrolledRim& rim, const FittedRim& fitt
   const std::size_t total = rim.station_mm.size(), stride = stride_for(total, most);
   const double step = step_of(fitted);
   const double gate_mm = 5.0 * noise.white_sigma_mm + 0.1;
+  const double bevel_gate_mm = std::max(gate_mm, 1.0);  // with the humps and hollows a later pass takes off
   std::size_t station = fitted.station_mm.size();
   SectionTop top;
   for (std::size_t k = 0; k < total; k += stride) {
@@ -193,7 +194,8 @@ std::vector<FacePoint> face_points(const UnrolledRim& rim, const FittedRim& fitt
     }
     for (const FaceFits& face : fitted.faces) {
       const SectionTop* curved = face.track->name == FaceName::top ? &top : nullptr;
-      if (!on_face(face, face.at[i], curved, out, up, s - fitted.station_mm[i], 0.0, gate_mm).on) continue;
+      const double gate = face.track->name == FaceName::bevel ? bevel_gate_mm : gate_mm;
+      if (!on_face(face, face.at[i], curved, out, up, s - fitted.station_mm[i], 0.0, gate).on) continue;
       FacePoint point;
       point.at_scan_mm = (terms.origin_scan_mm + rim.scan_point_mm(s, out, up)).cast<float>();
       point.kind = kind_of(face.track->name);

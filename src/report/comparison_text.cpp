@@ -72,9 +72,10 @@ std::string comparison_text(const Pass& before, const Pass& after, const PassCom
   text += "\n";
   if (comparison.passes_left) {
     const PassesLeft& left = *comparison.passes_left;
-    text +=
-        line("%.2f mm are left at the fullest places; the last pass took %.2f mm off where it worked: about %d more",
-             left.left_mm, left.last_pass_mm, left.passes);
+    text += line("%.2f mm are left at the fullest places; the last pass took %.2f mm off where it worked: %s",
+                 left.left_mm, left.last_pass_mm,
+                 left.passes == 0 ? "nothing worth another pass"
+                                  : ("about " + std::to_string(left.passes) + " more like it").c_str());
   } else if (!comparison.passes_left_note.empty()) {
     text += line("passes left: %s", comparison.passes_left_note.c_str());
   }
