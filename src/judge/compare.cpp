@@ -106,10 +106,16 @@ JudgedSeries series_of(std::string feature, std::string quantity, QuantityKind k
   return series;
 }
 
-void add_bevel(const PlannedBevel& planned, const BevelMeasures& bevel, std::vector<JudgedSeries>& all) {
+void add_bevel(const PlannedBevel& planned, const BevelMeasures& bevel, const CompareSettings& settings,
+               std::vector<JudgedSeries>& all) {
+  const auto is_narrow = [&](const BevelStation& station) {
+    return station.drop_mm.is_measured() && station.drop_mm.value < settings.least_drop_mm;
+  };
   JudgedSeries angle = series_of("bevel", "angle", QuantityKind::angle, planned.angle_deg.nominal,
                                  planned.angle_deg.lower_limit(), planned.angle_deg.upper_limit());
-  for (const BevelStation& station : bevel.stations) add_station(angle, station.station_mm, station.angle_deg);
+  for (const BevelStation& station : bevel.stations) {
+    if (!is_narrow(station)) add_station(angle, station.station_mm, station.angle_deg);
+  }
   all.push_back(std::move(angle));
 
   // Too deep is wrong anywhere; too shallow only where the bevel is meant to be full, not in its run-outs.
@@ -128,7 +134,7 @@ void add_bevel(const PlannedBevel& planned, const BevelMeasures& bevel, std::vec
     JudgedSeries straightness =
         series_of("bevel", "straightness", QuantityKind::straightness, 0.0, -infinity, *planned.straightness_mm);
     for (const BevelStation& station : bevel.stations) {
-      add_station(straightness, station.station_mm, station.straightness_mm);
+      if (!is_narrow(station)) add_station(straightness, station.station_mm, station.straightness_mm);
     }
     all.push_back(std::move(straightness));
   }
@@ -209,7 +215,7 @@ void add_channel(const PlannedChannel& planned, const ChannelMeasures& measured,
 
 std::vector<JudgedSeries> compare(const Plan& plan, const Measures& measures, const CompareSettings& settings) {
   std::vector<JudgedSeries> all;
-  if (plan.bevel) add_bevel(*plan.bevel, measures.bevel, all);
+  if (plan.bevel) add_bevel(*plan.bevel, measures.bevel, settings, all);
   if (plan.block) add_block(*plan.block, measures.block, all);
   for (const ChannelMeasures& channel : measures.channels) {
     if (channel.planned_channel < plan.channels.size()) {

@@ -74,6 +74,9 @@ struct CompareSettings {
   // Within this of where a channel begins or ends it is measured but not held against the plan: the cutter leaves a
   // round end and the ledge fades into the bevel there, and it is finished by hand.
   double channel_end_mm = 6.0;
+  // Where the bevel drops less than this its face is not held to the angle and the straightness: across so narrow a
+  // face a degree is a tenth of a millimetre.
+  double least_drop_mm = 4.0;
 };
 
 [[nodiscard]] std::vector<JudgedSeries> compare(const Plan& plan, const Measures& measures,

@@ -89,6 +89,14 @@ Ranked finding_of(const Plan& plan, const Measures& measures, const JudgedSeries
   return ranked;
 }
 
+// A ledge along the rim ends where the bevel begins: on a piece of rim that the bevel covers there is no place for it.
+bool bevel_takes_the_rim(const PlannedChannel& channel, const Measures& measures) {
+  if (channel.corner != ChannelCorner::top_side || measures.bevel.stations.empty()) return false;
+  constexpr double covered_share = 0.9;
+  const double bevel_mm = measures.bevel.stations.back().station_mm - measures.bevel.stations.front().station_mm;
+  return bevel_mm >= covered_share * measures.scan.rim_length_mm;
+}
+
 // What the plan asks for and the scan does not show.
 void add_unseen(const Plan& plan, const Measures& measures, const FindingsSettings& settings,
                 std::vector<Ranked>& all) {
@@ -116,7 +124,7 @@ void add_unseen(const Plan& plan, const Measures& measures, const FindingsSettin
     const bool seen = std::any_of(measures.channels.begin(), measures.channels.end(), [&](const ChannelMeasures& c) {
       return c.planned_channel == i && !c.stations.empty();
     });
-    if (!seen) no_measure(plan.channels[i].name);
+    if (!seen && !bevel_takes_the_rim(plan.channels[i], measures)) no_measure(plan.channels[i].name);
   }
   const FullestStretch fullest =
       plan.bevel ? find_fullest(measures.bevel.stations, plan.bevel->drop_mm.upper_limit()) : FullestStretch{};

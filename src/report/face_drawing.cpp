@@ -83,7 +83,21 @@ void draw_contours(cairo_t* pen, const UnrolledMap& map, const HeatScale& scale,
 }  // namespace
 
 double face_height_mm(const UnrolledMap& map) { return static_cast<double>(map.rows) * map.across_step_mm; }
-double face_length_mm(const UnrolledMap& map) { return static_cast<double>(map.columns) * map.station_step_mm; }
+FaceExtent face_extent(const UnrolledMap& map) {
+  if (map.deviation_mm.size() != map.columns * map.rows) return {};
+  std::size_t first = map.columns, last = 0;
+  for (std::size_t i = 0; i < map.deviation_mm.size(); ++i) {
+    if (std::isnan(map.deviation_mm[i])) continue;
+    first = std::min(first, i % map.columns);
+    last = std::max(last, i % map.columns);
+  }
+  if (first > last) return {};
+  constexpr double whole_mm = 10.0;
+  const auto station = [&](std::size_t column) {
+    return map.first_station_mm + static_cast<double>(column) * map.station_step_mm;
+  };
+  return {std::floor(station(first) / whole_mm) * whole_mm, std::ceil(station(last) / whole_mm + 1e-9) * whole_mm};
+}
 
 void draw_ticks(cairo_t* pen, const FacePlacement& place, double height) {
   set_colour(pen, ink);

@@ -19,7 +19,15 @@ struct FacePlacement {
 };
 
 [[nodiscard]] double face_height_mm(const UnrolledMap& map);
-[[nodiscard]] double face_length_mm(const UnrolledMap& map);
+
+// The stations between which anything of the face was measured, widened to whole centimetres. Empty (from >= to) for an
+// empty map or one whose sizes do not agree.
+struct FaceExtent {
+  double from_mm = 0.0, to_mm = 0.0;
+  [[nodiscard]] double length_mm() const { return to_mm - from_mm; }
+  [[nodiscard]] bool is_empty() const { return from_mm >= to_mm; }
+};
+[[nodiscard]] FaceExtent face_extent(const UnrolledMap& map);
 
 // The face itself with contours, hatch, frame and ticks each 10 mm below it, numbered each 50 mm.
 void draw_face(cairo_t* pen, const Inspection& inspection, const HeatScale& scale, const FacePlacement& place);

@@ -10,7 +10,7 @@
 namespace rimwright {
 namespace {
 
-constexpr double band_mm = 300.0;  // of rim in one band
+constexpr double longest_band_mm = 320.0;    // of rim in one band
 constexpr double along_px = 4.6;   // a millimetre along
 constexpr double across_px = 4.6;  // and across: true shape
 constexpr double margin_px = 60.0;
@@ -48,11 +48,13 @@ void draw_stretches(cairo_t* pen, const Inspection& inspection, const FacePlacem
 
 Outcome<std::string> heatmap_png(const Inspection& inspection) {
   const UnrolledMap& map = inspection.measures.map;
-  const double length_mm = std::min(face_length_mm(map), longest_rim_mm);
+  const FaceExtent extent = face_extent(map);
+  const double length_mm = std::min(extent.length_mm(), longest_rim_mm);
   const double height_mm = std::min(face_height_mm(map), 400.0);
-  const bool has_face = length_mm > 0 && height_mm > 0 && map.deviation_mm.size() == map.columns * map.rows;
-  const int bands = has_face ? static_cast<int>(std::ceil(length_mm / band_mm)) : 1;
-  const double shown_mm = has_face ? std::clamp(length_mm, 160.0, band_mm) : band_mm;
+  const bool has_face = length_mm > 0 && height_mm > 0;
+  const int bands = has_face ? static_cast<int>(std::ceil(length_mm / longest_band_mm)) : 1;
+  const double band_mm = std::ceil(length_mm / bands / 10.0) * 10.0;  // of equal length
+  const double shown_mm = has_face ? std::max(band_mm, 200.0) : longest_band_mm;
   const double band_height = (has_face ? height_mm : 10.0) * across_px + 5.2 * text_px;
   const double head = 150.0;
   const auto width = static_cast<int>(2 * margin_px + shown_mm * along_px);
@@ -72,15 +74,15 @@ Outcome<std::string> heatmap_png(const Inspection& inspection) {
     draw_text(pen.get(), margin_px, 42, 24, inspection.plan.instrument, Align::left, true, 40);
     draw_text(pen.get(), margin_px, 70, text_px, "bevel face unrolled; stations in mm");
     draw_text(pen.get(), margin_px, 96, text_px,
-              "contours: +-" + length_words(scale.limit_mm, inspection.plan.units) + ", " + scale.limit_name);
+              "contours: ±" + length_words(scale.limit_mm, inspection.plan.units) + ", " + scale.limit_name);
     const double bar = std::min(560.0, width - 2 * margin_px - 420.0);
     if (bar > 200.0) {
       draw_legend(pen.get(), scale, inspection.plan.units, width - margin_px - bar, 52, bar, 24, 15, 1.0);
     }
     for (int band = 0; band < bands; ++band) {
       FacePlacement place;
-      place.from_mm = map.first_station_mm + band * band_mm;
-      place.to_mm = std::min(place.from_mm + band_mm, map.first_station_mm + length_mm);
+      place.from_mm = extent.from_mm + band * band_mm;
+      place.to_mm = std::min(place.from_mm + band_mm, extent.from_mm + length_mm);
       place.x = margin_px;
       place.y = head + band * band_height + 1.8 * text_px;
       place.along_per_mm = along_px;

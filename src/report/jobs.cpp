@@ -1,6 +1,7 @@
 #include "report/jobs.h"
 
 #include <algorithm>
+#include <string>
 
 namespace rimwright {
 namespace {
@@ -17,6 +18,15 @@ bool is_same_place(const Finding& a, const Finding& b) {
   const auto [b_from, b_to] = widened(b);
   const double shared = std::min(a_to, b_to) - std::max(a_from, b_from);
   return shared >= shared_share * (std::max(a_to, b_to) - std::min(a_from, b_from));
+}
+
+// What is nearest the cause is said first: a face out of angle moves its edges, not the other way round.
+int rank_of(const Finding& finding) {
+  static constexpr const char* order[] = {"straightness", "angle", "drop", "waviness"};
+  for (int i = 0; i < 4; ++i) {
+    if (finding.quantity == order[i]) return i;
+  }
+  return finding.quantity.find("fairness") != std::string::npos ? 5 : 4;
 }
 
 }  // namespace
@@ -37,6 +47,10 @@ std::vector<Job> jobs_of(const std::vector<Finding>& findings) {
     } else {
       jobs.push_back({static_cast<int>(jobs.size()) + 1, findings[i].verdict, {i}});
     }
+  }
+  for (Job& job : jobs) {
+    std::stable_sort(job.findings.begin(), job.findings.end(),
+                     [&](std::size_t a, std::size_t b) { return rank_of(findings[a]) < rank_of(findings[b]); });
   }
   return jobs;
 }

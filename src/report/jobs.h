@@ -14,7 +14,7 @@ namespace rimwright {
 struct Job {
   int number = 1;  // from 1, in the order of the findings
   Verdict verdict = Verdict::fail;
-  std::vector<std::size_t> findings;  // indices into Inspection::findings
+  std::vector<std::size_t> findings;  // indices into Inspection::findings, nearest the cause first
 };
 
 // Two stretches are one place when they share at least 40 % of the rim that either covers.

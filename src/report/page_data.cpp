@@ -11,6 +11,7 @@
 #include "judge/ready_to_glue.h"
 #include "judge/sanding_block.h"
 #include "judge/words.h"
+#include "report/face_drawing.h"
 #include "report/heat_colours.h"
 #include "report/jobs.h"
 
@@ -54,15 +55,26 @@ void add_map(const Inspection& inspection, Json& page, PageData& data) {
   const UnrolledMap& map = inspection.measures.map;
   const HeatScale scale = heat_scale_for(inspection);
   page["heat"] = {{"limit_mm", scale.limit_mm}, {"range_mm", scale.range_mm}, {"name", scale.limit_name}};
-  const bool whole = map.deviation_mm.size() == map.columns * map.rows;
-  page["map"] = {{"first_station_mm", number(map.first_station_mm)},
+  // Only the columns on which the face was seen.
+  const FaceExtent extent = face_extent(map);
+  const auto column_at = [&](double station_mm) {
+    const double column = std::round((station_mm - map.first_station_mm) / map.station_step_mm);
+    return static_cast<std::size_t>(std::clamp(column, 0.0, static_cast<double>(map.columns)));
+  };
+  const std::size_t first = extent.is_empty() ? 0 : column_at(extent.from_mm);
+  const std::size_t end = extent.is_empty() ? 0 : column_at(extent.to_mm);
+  page["map"] = {{"first_station_mm", number(map.first_station_mm + static_cast<double>(first) * map.station_step_mm)},
                  {"station_step_mm", map.station_step_mm},
                  {"across_step_mm", map.across_step_mm},
-                 {"columns", whole ? map.columns : 0},
-                 {"rows", whole ? map.rows : 0},
+                 {"columns", end - first},
+                 {"rows", end > first ? map.rows : 0},
                  {"quantum_mm", face_quantum_mm}};
-  if (!whole) return;
-  for (const float deviation : map.deviation_mm) put_int16(data.face_cells, deviation / face_quantum_mm);
+  if (end <= first) return;
+  for (std::size_t row = 0; row < map.rows; ++row) {
+    for (std::size_t column = first; column < end; ++column) {
+      put_int16(data.face_cells, map.deviation_mm[row * map.columns + column] / face_quantum_mm);
+    }
+  }
 }
 
 void add_sections(const Measures& measures, Json& page, PageData& data) {

@@ -80,13 +80,14 @@ void draw_numbers(cairo_t* pen, const Inspection& inspection, double x, double y
 Outcome<std::string> strip_pdf(const Inspection& inspection) {
   const Measures& measures = inspection.measures;
   const UnrolledMap& map = measures.map;
-  const bool has_face = map.columns > 0 && map.rows > 0 && map.deviation_mm.size() == map.columns * map.rows;
+  const FaceExtent extent = face_extent(map);
+  const bool has_face = !extent.is_empty();
   const double face_mm = has_face ? std::min(face_height_mm(map), 90.0) : 0.0;
 
   const std::vector<JudgedSeries> judged = compare(inspection.plan, measures);
   std::vector<Lane> lanes;
-  double first_mm = has_face ? map.first_station_mm : 1e9;
-  double last_mm = has_face ? map.first_station_mm + face_length_mm(map) : -1e9;
+  double first_mm = has_face ? extent.from_mm : 1e9;
+  double last_mm = has_face ? extent.to_mm : -1e9;
   for (const JudgedSeries& series : judged) {
     if (series.kind != QuantityKind::step_depth || series.stations.empty()) continue;
     lanes.push_back({series.feature + ", " + series.quantity, &series});

@@ -103,7 +103,8 @@ Outcome<std::string> summary_pdf(const Inspection& inspection, const ReportConte
   y += 6;
   y += draw_rim(pen, inspection, jobs, margin_mm, y, width, 70.0);
 
-  const double for_face = inspection.measures.map.rows > 0 ? 46.0 : 0.0;
+  const FaceExtent extent = face_extent(inspection.measures.map);
+  const double for_face = extent.is_empty() ? 0.0 : 46.0;
   const double for_cautions = 38.0;
   cairo_set_source_rgb(pen, 0.13, 0.12, 0.1);
   y += 5;
@@ -129,9 +130,9 @@ Outcome<std::string> summary_pdf(const Inspection& inspection, const ReportConte
     const UnrolledMap& map = inspection.measures.map;
     const HeatScale scale = heat_scale_for(inspection);
     FacePlacement place;
-    place.from_mm = map.first_station_mm;
-    place.to_mm = map.first_station_mm + face_length_mm(map);
-    place.along_per_mm = width / std::max(face_length_mm(map), 1.0);
+    place.from_mm = extent.from_mm;
+    place.to_mm = extent.to_mm;
+    place.along_per_mm = width / extent.length_mm();
     place.across_per_mm = 20.0 / std::max(face_height_mm(map), 1.0);
     place.x = margin_mm;
     place.y = bottom - for_cautions - for_face + 12;

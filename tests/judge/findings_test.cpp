@@ -32,6 +32,7 @@ Plan plan_with_bevel() {
   plan.block = block;
   PlannedChannel channel;
   channel.name = "edge binding";
+  channel.corner = ChannelCorner::top_bevel;
   channel.width_tolerance_mm = channel.depth_tolerance_mm = {-0.15, 0.15};
   channel.steps = {{1.85, 5.85, 0, 0}};
   plan.channels = {channel};
@@ -192,6 +193,26 @@ TEST(Findings, APlannedChannelThatIsNotThereLeavesItUndecided) {
   ASSERT_EQ(findings.size(), 1U);
   EXPECT_EQ(findings[0].verdict, Verdict::undecided);
   EXPECT_EQ(overall_verdict(findings, judged), Verdict::undecided);
+}
+
+TEST(Findings, ALedgeThatTheBevelLeavesNoPlaceForIsNotMissed) {
+  Measures measures = sound();
+  measures.channels[0].stations.clear();
+  measures.scan.rim_length_mm = 310.0;  // the bevel's 300 mm are nearly all of it
+  const Plan plan = plan_with_bevel();
+  EXPECT_EQ(findings_of(plan, measures).size(), 1U) << "a ledge at another corner would be missed";
+  Plan rim_ledge = plan;
+  rim_ledge.channels[0].corner = ChannelCorner::top_side;
+  EXPECT_TRUE(findings_of(rim_ledge, measures).empty());
+}
+
+TEST(Findings, TheThinEndOfARunOutIsNotHeldToTheAngle) {
+  Measures measures = sound();
+  measures.bevel.stations.back().drop_mm.value = 1.5;
+  measures.bevel.stations.back().angle_deg.value = 120.0;
+  EXPECT_TRUE(findings_of(plan_with_bevel(), measures).empty());
+  measures.bevel.stations[150].angle_deg.value = 120.0;
+  EXPECT_EQ(findings_of(plan_with_bevel(), measures).size(), 1U);
 }
 
 TEST(Findings, InchPlansAreAdvisedInInches) {
