@@ -54,7 +54,11 @@ Outcome<Cloud> cloud_from_photos(const std::filesystem::path& folder, const Phot
   std::vector<Patch> patches = grow_patches(
       stack, seeds, [&](const Vector3& at) { return zone.holds(at); }, settings.grow, workers);
   patches = keep_supported(std::move(patches), settings.support);
-  return cloud_of_patches(patches, settings.target, settings.print, settings.cloud);
+  const HalvesReport halves = compare_halves(stack, patches, settings.halves, workers);
+  auto cloud = cloud_of_patches(patches, settings.target, settings.print, settings.cloud);
+  if (!cloud) return cloud;
+  cloud->capture_error = halves.error;
+  return cloud;
 }
 
 }  // namespace rimwright

@@ -7,6 +7,7 @@
 
 #include "capture/photos/adjust_cameras.h"
 #include "capture/photos/cloud_of_patches.h"
+#include "capture/photos/compare_halves.h"
 #include "capture/photos/find_target.h"
 #include "capture/photos/grow_patches.h"
 #include "capture/photos/keep_supported.h"
@@ -34,6 +35,7 @@ struct PhotoSettings {
   SurfaceZoneSettings zone;
   GrowPatchesSettings grow;
   KeepSupportedSettings support;
+  CompareHalvesSettings halves;
   CloudOfPatchesSettings cloud;
   double smooth_px = 0.8;                            // of photos before matching; what bilinear sampling needs
   std::function<void(const std::string&)> progress;  // a few words a stage; may be empty

@@ -52,13 +52,14 @@ Outcome<Measures> measure_rim(const Cloud& cloud, const Expected& expected, cons
   const FaceTracks tracks = name_faces(sections, rim, first_noise_mm, outline->lean_rad, expected, settings.name);
   FittedRim fitted = fit_faces(rim, tracks, first_noise_mm, outline->lean_rad, settings.fit, workers);
   doubt_fits(fitted, settings.doubt);
-  const auto noise = noise_of_rim(rim, fitted);
-  if (!noise) return tl::unexpected(noise.error());
+  const auto seen_noise = noise_of_rim(rim, fitted);
+  if (!seen_noise) return tl::unexpected(seen_noise.error());
+  const NoiseModel noise = with_capture_error(*seen_noise, cloud.capture_error);
 
   const CaptureTerms terms{cloud.scale.relative_standard_u, cloud.capture_error, cloud.origin_mm,
                            orientation->tilt_u_rad};
-  Measures measures = measure_sections(rim, fitted, *noise, expected, terms, settings.bevel);
-  summarise_scan(measures, cloud, rim, fitted, *noise, outline->lean_rad);
+  Measures measures = measure_sections(rim, fitted, noise, expected, terms, settings.bevel);
+  summarise_scan(measures, cloud, rim, fitted, noise, outline->lean_rad);
   return measures;
 }
 

@@ -130,6 +130,14 @@ NoiseModel estimate_noise(const FaceGrid& side, const FaceGrid& top, const Fitte
   return noise;
 }
 
+NoiseModel with_capture_error(NoiseModel noise, const CaptureError& error) {
+  if (error.correlated_sigma_mm > noise.correlated_sigma_mm && error.correlation_length_mm > 0.0) {
+    noise.correlated_sigma_mm = error.correlated_sigma_mm;
+    noise.correlation_length_mm = error.correlation_length_mm;
+  }
+  return noise;
+}
+
 CorrelatedVariance correlated_variance(const NoiseModel& noise, double half_window_mm, double width_mm) {
   CorrelatedVariance variance;
   if (noise.correlated_sigma_mm <= 0.0 || width_mm <= 0.0) return variance;

@@ -5,6 +5,7 @@
 // correlated error (what g gains until about 25 mm). Slower errors bend the faces themselves and are left to the fits.
 #pragma once
 
+#include "core/cloud.h"
 #include "measure/grid_face.h"
 
 namespace rimwright {
@@ -16,6 +17,10 @@ struct NoiseModel {
 };
 
 [[nodiscard]] NoiseModel estimate_noise(const FaceGrid& side, const FaceGrid& top, const FittedRim& fitted);
+
+// What the capture itself knows of its correlated error, where that is more than the faces show: photos, for instance,
+// cover a face too thinly for a variogram, and their camera errors look like form.
+[[nodiscard]] NoiseModel with_capture_error(NoiseModel noise, const CaptureError& error);
 
 // Variances that correlated error adds to a face's mean and slope when fitted over a window of the rim (half length
 // half_window_mm, parabola along) and a width across: quadrature of the fit's weights against the correlation.

@@ -27,7 +27,7 @@ struct RefinePatchSettings {
   double half_along_mm = 1.4;      // half size along the first tangent
   double half_across_mm = 1.4;     // along the second; about 25 pixels of a 12-megapixel photo in all
   double sample_spacing_px = 1.0;  // of the sharpest photo
-  std::size_t fewest_photos = 3;      // two can agree by chance
+  std::size_t fewest_photos = 3;   // two can agree by chance
   std::size_t most_photos = 8;
   double steepest_incidence_deg = 62.0;
   double least_angle_between_deg = 5.0;
