@@ -3,6 +3,7 @@
 #include <Eigen/Cholesky>
 #include <algorithm>
 #include <cmath>
+#include <numbers>
 
 namespace rimwright {
 
@@ -36,6 +37,11 @@ std::optional<StationSection> section_at(const UnrolledRim& rim, const FittedRim
 void add_capture_terms(Measured& measured, const CaptureTerms& terms, bool is_length) {
   if (!measured.is_measured()) return;
   if (is_length) measured.u(UncertaintySource::scale) = std::abs(measured.value) * terms.relative_scale_u;
+  // A warp of standard deviation sigma that changes over a length L leans a face by sqrt(2) sigma / L.
+  const double warp_mm = terms.error.correlated_sigma_mm, over_mm = terms.error.correlation_length_mm;
+  if (warp_mm <= 0.0 || over_mm <= 0.0) return;
+  measured.u(UncertaintySource::capture) =
+      is_length ? warp_mm : degrees_from_radians(std::numbers::sqrt2 * warp_mm / over_mm);
 }
 
 Vector3 at_scan(const UnrolledRim& rim, const CaptureTerms& terms, double station_mm, const Vector2& out_up) {
