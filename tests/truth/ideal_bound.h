@@ -1,0 +1,31 @@
+// What perfect knowledge of the noise would give: the Cramer-Rao bound of every quantity at a station.
+//
+// The ideal measurer knows the noise, meets no outlier, knows which face each point is on, and fits to all points of
+// each face, up to its very edges, a straight line across that may shift, bend (parabola) and turn along a window of
+// the rim. The window is the one the settings of the fit would take for this noise and density (FitSettings: it grows
+// until the slope across is sure enough). With n points evenly spread over a width w, independent noise s along the
+// normal: variance of the line at its middle 9/4 s^2/n (value of a least-squares parabola at its middle), of its slope
+// 12 s^2/(n w^2), both uncorrelated. Sensitivities by differences on the true section. White noise only.
+#pragma once
+
+#include <map>
+#include <string>
+#include <vector>
+
+#include "measure/fit_faces.h"
+#include "simulate/body.h"
+
+namespace rimwright {
+
+struct IdealStep {
+  double width_u_mm = 0.0, depth_u_mm = 0.0;  // standard uncertainties; 0 where the step is not there
+};
+struct IdealStation {
+  double angle_u_deg = 0.0, drop_u_mm = 0.0, top_reach_u_mm = 0.0;  // 0 where there is no bevel
+  std::vector<std::vector<IdealStep>> channels;
+};
+
+[[nodiscard]] IdealStation ideal_bound(const Body& body, double station_mm, double density_per_mm2, double noise_mm,
+                                       const FitSettings& settings);
+
+}  // namespace rimwright
