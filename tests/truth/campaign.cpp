@@ -121,10 +121,10 @@ void add_errors(const Trial& trial, const Body& body, const Errors& errors, Tall
 std::optional<double> true_value(const JudgedSeries& series, const TrueStation& truth) {
   if (series.kind == QuantityKind::step_width || series.kind == QuantityKind::step_depth) {
     const TrueStep& step = truth.channels[series.channel][series.step];
-    if (!step.present || step.from_end_mm < CompareSettings{}.from_run_out_mm) return std::nullopt;
+    if (!step.present || step.from_end_mm < ErrorSettings{}.from_run_out_mm) return std::nullopt;
     return series.kind == QuantityKind::step_width ? step.width_mm : step.depth_mm;
   }
-  if (!truth.bevel_present || truth.drop_mm < CompareSettings{}.least_drop_mm) return std::nullopt;
+  if (!truth.bevel_present || truth.drop_mm < ErrorSettings{}.least_drop_mm) return std::nullopt;
   if (series.kind == QuantityKind::angle) return truth.angle_deg;
   if (series.kind == QuantityKind::drop) return truth.drop_mm;
   if (series.kind == QuantityKind::straightness) return truth.straightness_mm;
@@ -183,9 +183,7 @@ void add_body(const Trial& trial, Tally& tally, Workers& workers, bool each) {
   if (!scan) return;
   ++tally.bodies;
   if (each) {
-    std::printf("body %llu: %zu points", static_cast<unsigned long long>(trial.seed), scan->cloud.size());
-    for (const auto& condition : trial.conditions) std::printf(", %s", condition.c_str());
-    std::printf("\n");
+    std::printf("body %llu: %s\n", static_cast<unsigned long long>(trial.seed), describe(trial).c_str());
     std::fflush(stdout);
   }
   const auto measures = measure_rim(scan->cloud, expected_from(trial.plan), {}, workers);

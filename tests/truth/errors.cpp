@@ -28,7 +28,7 @@ Place place_on(const Truth& truth, const Vector3& at) {
 
 }  // namespace
 
-Errors compare_with_truth(const Measures& measures, const Truth& truth, const CompareSettings& settings) {
+Errors compare_with_truth(const Measures& measures, const Truth& truth, const ErrorSettings& settings) {
   Errors errors;
   std::vector<char> bevel_hit(truth.stations.size(), 0);
   const auto mix = [](double a, double b, double share) { return (1 - share) * a + share * b; };

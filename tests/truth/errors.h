@@ -24,14 +24,14 @@ struct Errors {
   std::size_t steps_true = 0, steps_measured = 0, steps_false = 0;
 };
 
-struct CompareSettings {
+struct ErrorSettings {
   double least_drop_mm = 5.0;
   double from_run_out_mm = 4.0;
   double end_clearance_mm = 4.0;  // stations at the very ends of an open rim are left out
 };
 
 [[nodiscard]] Errors compare_with_truth(const Measures& measures, const Truth& truth,
-                                        const CompareSettings& settings = {});
+                                        const ErrorSettings& settings = {});
 
 // What a body's own planning would say, for steering the measuring.
 [[nodiscard]] Expected expected_from(const BodySpec& body);

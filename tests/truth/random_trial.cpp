@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <cstdio>
 
 #include "simulate/random.h"
 
@@ -169,6 +170,23 @@ void name_conditions(Trial& trial) {
   add(trial.body.defects.empty() ? "sound" : "with defects");
 }
 
+const char* name_of(DefectKind kind) {
+  switch (kind) {
+    case DefectKind::angle_drift: return "angle drift";
+    case DefectKind::wave: return "wave";
+    case DefectKind::side_wave: return "side wave";
+    case DefectKind::lower_edge_wander: return "lower edge wander";
+    case DefectKind::upper_edge_wander: return "upper edge wander";
+    case DefectKind::crown: return "crown";
+    case DefectKind::hump: return "hump";
+    case DefectKind::hollow: return "hollow";
+    case DefectKind::tear_out: return "tear-out";
+    case DefectKind::channel_depth: return "channel depth";
+    case DefectKind::channel_width: return "channel width";
+  }
+  return "";
+}
+
 }  // namespace
 
 Trial random_trial(std::uint64_t seed) {
@@ -203,6 +221,32 @@ Trial random_trial(std::uint64_t seed) {
   choose_scanner(random, trial);
   name_conditions(trial);
   return trial;
+}
+
+std::string describe(const Trial& trial) {
+  std::string text;
+  char piece[160];
+  const auto add = [&](auto... arguments) {
+    std::snprintf(piece, sizeof piece, arguments...);
+    text += piece;
+  };
+  const ScannerSpec& s = trial.scanner;
+  add("%.1f points/mm2, noise %.3f", s.density_per_mm2, s.normal_noise_mm);
+  if (s.correlated_noise_mm > 0.0) add(", correlated %.3f over %.1f", s.correlated_noise_mm, s.correlation_length_mm);
+  if (s.warp_mm > 0.0) add(", warp %.3f", s.warp_mm);
+  if (trial.scale_u > 0.0) add(", scale off %.5f of %.5f", trial.scale_error, trial.scale_u);
+  if (s.holes > 0) add(", %d holes", s.holes);
+  if (s.mixed_share > 0.0) add("%s", ", mixed points");
+  if (trial.states_sigma) add("%s", ", sigma stated");
+  if (const auto& bevel = trial.body.bevel) add("; bevel %.1f deg, drop %.1f", bevel->angle_deg, bevel->drop_mm);
+  add("; dome %.0f, lean %.2f, %zu channels", trial.body.top.dome_radius_mm, trial.body.side.lean_deg,
+      trial.body.channels.size());
+  for (const auto& d : trial.body.defects) {
+    const bool patch = d.kind == DefectKind::hump || d.kind == DefectKind::hollow;
+    add("; %s %.2f from %.0f to %.0f", name_of(d.kind), d.size, patch ? d.at_mm - 0.5 * d.length_mm : d.from_mm,
+        patch ? d.at_mm + 0.5 * d.length_mm : d.to_mm);
+  }
+  return text;
 }
 
 Outcome<SimulatedScan> scan_of(const Trial& trial, const Body& body, Workers& workers) {

@@ -26,6 +26,8 @@ struct Trial {
 // scan stays near 1.5 million points.
 [[nodiscard]] Trial random_trial(std::uint64_t seed);
 
+[[nodiscard]] std::string describe(const Trial& trial);  // one line
+
 // Scans the body and makes the scan wrong by the trial's scale error (its truth stays in place with it: lengths in the
 // truth are those of the body).
 [[nodiscard]] Outcome<SimulatedScan> scan_of(const Trial& trial, const Body& body, Workers& workers);
