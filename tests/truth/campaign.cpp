@@ -138,7 +138,7 @@ void add_verdicts(const Trial& trial, const Measures& measures, const Truth& tru
     if (at.contains(key(station_mm))) return;
     double away = 0.0;
     TrueStation here = truth_at(truth, where, &away);
-    if (away <= 3.0) at[key(station_mm)] = here;
+    if (away <= ErrorSettings{}.furthest_mm + 4.0 * trial.scanner.normal_noise_mm) at[key(station_mm)] = here;
   };
   for (const auto& station : measures.bevel.stations) look_up(station.station_mm, station.at_scan_mm);
   for (const auto& channel : measures.channels)
@@ -194,7 +194,9 @@ void add_body(const Trial& trial, Tally& tally, Workers& workers, bool each) {
     tally.refused.push_back("body " + std::to_string(trial.seed) + density + ": " + measures.error().sentence());
     return;
   }
-  Errors errors = compare_with_truth(*measures, scan->truth);
+  ErrorSettings settings;
+  settings.furthest_mm += 4.0 * trial.scanner.normal_noise_mm;
+  Errors errors = compare_with_truth(*measures, scan->truth, settings);
   const auto whole = [&](const char* name, const Measured& measured, double value) {
     if (measured.is_measured()) errors.by_quantity[name].push_back({measured.value - value, measured.u95(), value, 0});
   };
@@ -205,6 +207,12 @@ void add_body(const Trial& trial, Tally& tally, Workers& workers, bool each) {
   tally.bevel_false += errors.bevel_false;
   tally.steps_true += errors.steps_true, tally.steps_measured += errors.steps_measured;
   tally.steps_false += errors.steps_false;
+  if (each)
+    std::printf("  bevel %zu of %zu, false %zu; steps %zu of %zu, false %zu; rim %.1f of %.1f mm, noise %.4f, correlated "
+                "%.4f over %.1f\n",
+                errors.bevel_measured, errors.bevel_true, errors.bevel_false, errors.steps_measured, errors.steps_true,
+                errors.steps_false, measures->scan.rim_length_mm, body->rim_length_mm(), measures->scan.noise_mm,
+                measures->scan.correlated_noise_mm, measures->scan.correlation_length_mm);
   add_errors(trial, *body, errors, tally, each);
   add_verdicts(trial, *measures, scan->truth, tally);
 }

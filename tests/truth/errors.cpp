@@ -38,7 +38,7 @@ Errors compare_with_truth(const Measures& measures, const Truth& truth, const Er
   };
   for (const auto& station : measures.bevel.stations) {
     const Place place = place_on(truth, station.at_scan_mm);
-    if (place.distance_mm > 3.0) {
+    if (place.distance_mm > settings.furthest_mm) {
       ++errors.bevel_false;
       continue;
     }

@@ -27,7 +27,7 @@ struct Errors {
 struct ErrorSettings {
   double least_drop_mm = 5.0;
   double from_run_out_mm = 4.0;
-  double end_clearance_mm = 4.0;  // stations at the very ends of an open rim are left out
+  double furthest_mm = 3.0;  // a measured rim corner further from every true one counts as reported where nothing is
 };
 
 [[nodiscard]] Errors compare_with_truth(const Measures& measures, const Truth& truth,
