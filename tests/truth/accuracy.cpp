@@ -46,7 +46,8 @@ int main(int argc, char** argv) {
               errors.bevel_false, errors.steps_measured, errors.steps_true, errors.steps_false);
   for (const auto& [name, list] : errors.by_quantity) {
     if (argc > 8 && name == argv[8])
-      for (const auto& e : list) std::printf("  %.1f: %.4f (true %.3f) U95 %.4f\n", e.station_mm, e.error, e.true_value, e.u95);
+      for (const auto& e : list)
+        std::printf("  %.1f: %.4f (true %.3f) U95 %.4f\n", e.station_mm, e.error, e.true_value, e.u95);
     const Summary s = summarise(list);
     std::printf("%-14s n %5zu  bias %8.4f  median %7.4f  95%% %7.4f  U95 %7.4f  covered %.3f\n", name.c_str(), s.count,
                 s.bias, s.median, s.p95, s.median_u95, s.covered);

@@ -28,11 +28,11 @@ namespace {
 constexpr double longest_shared_mm = 24.0, whole_body_mm = 250.0, station_step_mm = 1.0;
 
 double weight_of_station(const Trial& trial) {
-  const double tied = trial.scanner.warp_mm > 0.0 || trial.scale_u > 0.0
-                          ? whole_body_mm
-                          : std::max(longest_shared_mm, trial.scanner.correlated_noise_mm > 0.0
-                                                            ? 3.0 * trial.scanner.correlation_length_mm
-                                                            : 0.0);
+  const double tied =
+      trial.scanner.warp_mm > 0.0 || trial.scale_u > 0.0
+          ? whole_body_mm
+          : std::max(longest_shared_mm,
+                     trial.scanner.correlated_noise_mm > 0.0 ? 3.0 * trial.scanner.correlation_length_mm : 0.0);
   return station_step_mm / tied;
 }
 
@@ -170,8 +170,7 @@ void add_verdicts(const Trial& trial, const Measures& measures, const Truth& tru
       if (series.kind == QuantityKind::upper_edge_fairness) judge(name, judged, truth.fairness.upper_edge_mm, 1.0);
       const auto found = at.find(key(judged.station_mm));
       if (found == at.end()) continue;
-      if (const auto value = true_value(series, found->second))
-        judge(name, judged, *value, weight_of_station(trial));
+      if (const auto value = true_value(series, found->second)) judge(name, judged, *value, weight_of_station(trial));
     }
   }
 }
@@ -208,11 +207,12 @@ void add_body(const Trial& trial, Tally& tally, Workers& workers, bool each) {
   tally.steps_true += errors.steps_true, tally.steps_measured += errors.steps_measured;
   tally.steps_false += errors.steps_false;
   if (each)
-    std::printf("  bevel %zu of %zu, false %zu; steps %zu of %zu, false %zu; rim %.1f of %.1f mm, noise %.4f, correlated "
-                "%.4f over %.1f\n",
-                errors.bevel_measured, errors.bevel_true, errors.bevel_false, errors.steps_measured, errors.steps_true,
-                errors.steps_false, measures->scan.rim_length_mm, body->rim_length_mm(), measures->scan.noise_mm,
-                measures->scan.correlated_noise_mm, measures->scan.correlation_length_mm);
+    std::printf(
+        "  bevel %zu of %zu, false %zu; steps %zu of %zu, false %zu; rim %.1f of %.1f mm, noise %.4f, correlated "
+        "%.4f over %.1f\n",
+        errors.bevel_measured, errors.bevel_true, errors.bevel_false, errors.steps_measured, errors.steps_true,
+        errors.steps_false, measures->scan.rim_length_mm, body->rim_length_mm(), measures->scan.noise_mm,
+        measures->scan.correlated_noise_mm, measures->scan.correlation_length_mm);
   add_errors(trial, *body, errors, tally, each);
   add_verdicts(trial, *measures, scan->truth, tally);
 }

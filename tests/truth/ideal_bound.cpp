@@ -122,8 +122,8 @@ IdealStation ideal_bound(const Body& body, double station_mm, double density, do
       return std::acos(std::clamp(std::abs(f.side.along.dot(f.bevel.along)), 0.0, 1.0));
     };
     ideal.angle_u_deg = degrees_from_radians(spread_of(angle, faces));
-    ideal.drop_u_mm = spread_of(
-        [](const Faces& f) { return (meeting(f.side, f.top) - meeting(f.side, f.bevel)).norm(); }, faces);
+    ideal.drop_u_mm =
+        spread_of([](const Faces& f) { return (meeting(f.side, f.top) - meeting(f.side, f.bevel)).norm(); }, faces);
     ideal.top_reach_u_mm =
         spread_of([](const Faces& f) { return (meeting(f.side, f.top) - meeting(f.top, f.bevel)).norm(); }, faces);
   }

@@ -43,11 +43,11 @@ void add_channels(Random& random, BodySpec& body) {
   const double radius = one_in(random, 2.0) ? 0.0 : random.uniform(0.1, 0.4);
   if (one_in(random, 2.0)) body.channels.push_back({"edge", BodyCorner::top_side, steps(2.5, 7.0), radius, 12.0});
   if (body.bevel && one_in(random, 2.0))
-    body.channels.push_back({"lower", BodyCorner::side_bevel, {{random.uniform(1.4, 2.2), random.uniform(1.2, 2.0)}},
-                             radius, 12.0});
+    body.channels.push_back(
+        {"lower", BodyCorner::side_bevel, {{random.uniform(1.4, 2.2), random.uniform(1.2, 2.0)}}, radius, 12.0});
   if (body.bevel && one_in(random, 2.0))
-    body.channels.push_back({"upper", BodyCorner::top_bevel, {{random.uniform(1.8, 2.6), random.uniform(1.2, 2.0)}},
-                             radius, 12.0});
+    body.channels.push_back(
+        {"upper", BodyCorner::top_bevel, {{random.uniform(1.8, 2.6), random.uniform(1.2, 2.0)}}, radius, 12.0});
 }
 
 void add_defects(Random& random, BodySpec& body, double length) {
@@ -152,8 +152,10 @@ void name_conditions(Trial& trial) {
   const ScannerSpec& s = trial.scanner;
   const auto add = [&](const char* name) { trial.conditions.emplace_back(name); };
   const double noise = s.normal_noise_mm;
-  add(noise < 0.03 ? "noise below 0.03" : noise < 0.1 ? "noise 0.03 to 0.1" : noise < 0.4 ? "noise 0.1 to 0.4"
-                                                                                        : "noise above 0.4");
+  add(noise < 0.03  ? "noise below 0.03"
+      : noise < 0.1 ? "noise 0.03 to 0.1"
+      : noise < 0.4 ? "noise 0.1 to 0.4"
+                    : "noise above 0.4");
   const double density = s.density_per_mm2;
   add(density < 4.0 ? "density below 4" : density < 16.0 ? "density 4 to 16" : "density above 16");
   add(s.correlated_noise_mm == 0.0     ? "white noise"

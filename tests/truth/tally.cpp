@@ -54,10 +54,10 @@ void print(const Tally& tally) {
               "false pass % (upper)", "false fail % (upper)", "undecided");
   for (const auto& [quantity, conditions] : tally.verdicts)
     for (const auto& [condition, row] : conditions)
-      std::printf("%-13s %-22s %8zu %8zu %11.2f (%6.2f) %11.2f (%6.2f) %7.1f %%\n", quantity.c_str(),
-                  condition.c_str(), row.inside, row.outside, share(row.false_passes, row.outside),
-                  100.0 * row.false_pass_bounds().upper, share(row.false_fails, row.inside),
-                  100.0 * row.false_fail_bounds().upper, share(row.undecided, row.stations));
+      std::printf("%-13s %-22s %8zu %8zu %11.2f (%6.2f) %11.2f (%6.2f) %7.1f %%\n", quantity.c_str(), condition.c_str(),
+                  row.inside, row.outside, share(row.false_passes, row.outside), 100.0 * row.false_pass_bounds().upper,
+                  share(row.false_fails, row.inside), 100.0 * row.false_fail_bounds().upper,
+                  share(row.undecided, row.stations));
 }
 
 std::vector<std::string> contradicted(const Tally& tally) {
@@ -81,7 +81,8 @@ std::vector<std::string> contradicted(const Tally& tally) {
       if (row.false_pass_bounds().lower > 0.025) say(quantity, condition, "false passes", row.false_pass_bounds());
       if (row.false_fail_bounds().lower > 0.025) say(quantity, condition, "false fails", row.false_fail_bounds());
     }
-  const Bounds refused = clopper_pearson_95(static_cast<double>(tally.refused.size()), static_cast<double>(tally.bodies));
+  const Bounds refused =
+      clopper_pearson_95(static_cast<double>(tally.refused.size()), static_cast<double>(tally.bodies));
   if (refused.lower > 0.05) say("measuring", "all", "sound scans refused", refused);
   return found;
 }
