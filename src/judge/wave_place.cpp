@@ -45,6 +45,11 @@ WavePlace find_wave(const std::vector<double>& stations_mm, const std::vector<do
     place.to_mm = stations_mm[i];
     place.found = true;
   }
+  // A wave is at least what lies between its highest and its lowest place, when these belong to one wave.
+  if (place.found && std::abs(place.crest_mm - place.trough_mm) <= limit.band.longest_mm) {
+    place.from_mm = std::min({place.from_mm, place.crest_mm, place.trough_mm});
+    place.to_mm = std::max({place.to_mm, place.crest_mm, place.trough_mm});
+  }
   return place;
 }
 

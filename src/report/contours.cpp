@@ -1,8 +1,34 @@
 #include "report/contours.h"
 
+#include <algorithm>
 #include <cmath>
 
 namespace rimwright {
+
+UnrolledMap smoothed_map(const UnrolledMap& map, double half_mm) {
+  UnrolledMap smooth = map;
+  if (map.deviation_mm.size() != map.columns * map.rows || map.rows == 0) return smooth;
+  const auto half_rows = static_cast<std::size_t>(half_mm / map.across_step_mm + 0.5);
+  const auto half_columns = static_cast<std::size_t>(half_mm / map.station_step_mm + 0.5);
+  for (std::size_t row = 0; row < map.rows; ++row) {
+    for (std::size_t column = 0; column < map.columns; ++column) {
+      if (std::isnan(map.deviation_mm[row * map.columns + column])) continue;
+      double sum = 0.0;
+      int count = 0;
+      for (std::size_t r = row > half_rows ? row - half_rows : 0; r <= std::min(map.rows - 1, row + half_rows); ++r) {
+        for (std::size_t c = column > half_columns ? column - half_columns : 0;
+             c <= std::min(map.columns - 1, column + half_columns); ++c) {
+          const double deviation = map.deviation_mm[r * map.columns + c];
+          if (std::isnan(deviation)) continue;
+          sum += deviation;
+          ++count;
+        }
+      }
+      smooth.deviation_mm[row * map.columns + column] = static_cast<float>(sum / count);
+    }
+  }
+  return smooth;
+}
 
 std::vector<Segment> contour_segments(const UnrolledMap& map, double level_mm) {
   std::vector<Segment> segments;

@@ -11,6 +11,10 @@ namespace rimwright {
 // Ends of a segment as (station_mm, across_mm).
 using Segment = std::array<Vector2, 2>;
 
+// Each cell as the mean of the measured cells within `half_mm` of it, so that a contour follows the face and not the
+// noise of single cells. Cells that were not measured stay so.
+[[nodiscard]] UnrolledMap smoothed_map(const UnrolledMap& map, double half_mm = 1.5);
+
 // Squares that touch a cell that was not measured give none. Saddles are split by the mean of the four cells.
 [[nodiscard]] std::vector<Segment> contour_segments(const UnrolledMap& map, double level_mm);
 

@@ -138,8 +138,9 @@ void draw_face(cairo_t* pen, const Inspection& inspection, const HeatScale& scal
   cairo_pattern_set_filter(cairo_get_source(pen), CAIRO_FILTER_BILINEAR);
   cairo_paint(pen);
   cairo_restore(pen);
-  draw_hatch(pen, map, scale, place);
-  draw_contours(pen, map, scale, place);
+  const UnrolledMap smooth = smoothed_map(map);
+  draw_hatch(pen, smooth, scale, place);
+  draw_contours(pen, smooth, scale, place);
   cairo_restore(pen);
 
   set_colour(pen, ink);

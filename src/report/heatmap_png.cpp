@@ -10,9 +10,9 @@
 namespace rimwright {
 namespace {
 
-constexpr double longest_band_mm = 320.0;    // of rim in one band
-constexpr double along_px = 4.6;   // a millimetre along
-constexpr double across_px = 4.6;  // and across: true shape
+constexpr double longest_band_mm = 320.0;  // of rim in one band
+constexpr double along_px = 4.6;           // a millimetre along
+constexpr double across_px = 4.6;          // and across: true shape
 constexpr double margin_px = 60.0;
 constexpr double text_px = 18.0;
 constexpr double longest_rim_mm = 6000.0;  // no instrument is larger; keeps the picture bounded

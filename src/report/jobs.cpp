@@ -20,6 +20,14 @@ bool is_same_place(const Finding& a, const Finding& b) {
   return shared >= shared_share * (std::max(a_to, b_to) - std::min(a_from, b_from));
 }
 
+// A ledge's width at the bevel's edge is undecided where the face it is measured from fails: part of the face's job.
+bool waits_for_face(const Finding& width, const Finding& face) {
+  if (face.feature != "bevel" || face.quantity != "straightness" || face.verdict != Verdict::fail) return false;
+  if (width.verdict != Verdict::undecided || width.quantity.find("width") == std::string::npos) return false;
+  const double shared = std::min(width.to_mm, face.to_mm) - std::max(width.from_mm, face.from_mm);
+  return shared >= 0.5 * (width.to_mm - width.from_mm);
+}
+
 // What is nearest the cause is said first: a face out of angle moves its edges, not the other way round.
 int rank_of(const Finding& finding) {
   static constexpr const char* order[] = {"straightness", "angle", "drop", "waviness"};
@@ -36,6 +44,7 @@ std::vector<Job> jobs_of(const std::vector<Finding>& findings) {
   for (std::size_t i = 0; i < findings.size(); ++i) {
     const auto same = std::find_if(jobs.begin(), jobs.end(), [&](const Job& job) {
       const Finding& first = findings[job.findings.front()];
+      if (waits_for_face(findings[i], first)) return true;
       if (job.verdict != findings[i].verdict || first.feature != findings[i].feature) return false;
       // What was not seen in several places is one thing to do: scan again.
       if (first.quantity == "presence" || findings[i].quantity == "presence")

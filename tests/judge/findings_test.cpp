@@ -145,6 +145,24 @@ TEST(Findings, AHumpIsTakenOffWhereTheMapShowsIt) {
   EXPECT_THAT(findings[0].advice, HasSubstr("mid-face"));
 }
 
+TEST(Findings, AWidthMeasuredFromACrookedFaceWaitsForTheFace) {
+  Measures measures = sound();
+  for (ChannelStation& station : measures.channels[0].stations) {
+    if (std::abs(station.station_mm - 210) < 8) station.steps[0].width_mm.value = 1.85 + 0.5;
+  }
+  const Plan plan = plan_with_bevel();  // its channel lies at the bevel's upper edge
+  ASSERT_EQ(findings_of(plan, measures).size(), 1U);
+  EXPECT_EQ(findings_of(plan, measures)[0].verdict, Verdict::fail);
+  for (BevelStation& station : measures.bevel.stations) {
+    if (std::abs(station.station_mm - 210) < 9) station.straightness_mm.value = 0.45;
+  }
+  const std::vector<Finding> findings = findings_of(plan, measures);
+  ASSERT_EQ(findings.size(), 2U);
+  EXPECT_EQ(findings[1].quantity, "step 1 width");
+  EXPECT_EQ(findings[1].verdict, Verdict::undecided);
+  EXPECT_THAT(findings[1].advice, HasSubstr("put the face right first"));
+}
+
 TEST(Findings, TooDeepNamesTheBlockLeft) {
   Measures measures = sound();
   for (BevelStation& station : measures.bevel.stations) {

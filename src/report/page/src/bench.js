@@ -34,7 +34,7 @@ function job_list() {
     element('div', {class: 'job-text'},
       element('p', {class: 'where'}, element('strong', {}, job.places[0].feature), ` \u00b7 ${job.places[0].quantity === 'presence' ? 'not measured' : job.places[0].quantity} \u00b7 ${place_words(job.places[0])}`, job.verdict === 'undecided' ? element('span', {class: 'tag'}, 'undecided') : null),
       element('p', {class: 'advice'}, sentence(job.places[0].advice)),
-      job.places.slice(1).map((finding) => element('p', {class: 'also'}, finding.quantity === 'presence' ? `Also ${place_words(finding)}.` : `Also ${finding.quantity}: ${finding.advice}.`))),
+      job.places.slice(1).map((finding) => element('p', {class: 'also'}, finding.quantity === 'presence' ? `Also ${place_words(finding)}.` : `Also ${finding.feature === job.places[0].feature ? '' : `${finding.feature}, `}${finding.quantity}: ${finding.advice}.`))),
     element('button', {type: 'button', class: 'show', onclick: () => {
       select(job.places[0].worst.station_mm ?? job.places[0].from_mm);
       document.getElementById('section-title').scrollIntoView({behavior: matchMedia('(prefers-reduced-motion: reduce)').matches ? 'auto' : 'smooth'});

@@ -32,8 +32,22 @@ let regions = null;
 function regions_beyond_limit() {
   if (regions) return regions;
   const {columns, rows} = page.map;
+  // Single cells are noise: contours follow the mean within 1.5 mm.
+  const half_rows = Math.round(1.5 / page.map.across_step_mm), half_columns = Math.round(1.5 / page.map.station_step_mm);
+  const smooth = Float32Array.from(cells, (v, i) => {
+    if (Number.isNaN(v)) return v;
+    const row = Math.floor(i / columns), column = i % columns;
+    let sum = 0, n = 0;
+    for (let r = Math.max(0, row - half_rows); r <= Math.min(rows - 1, row + half_rows); ++r) {
+      for (let c = Math.max(0, column - half_columns); c <= Math.min(columns - 1, column + half_columns); ++c) {
+        const w = cells[r * columns + c];
+        if (!Number.isNaN(w)) sum += w, ++n;
+      }
+    }
+    return sum / n;
+  });
   const beyond = (sign) => {
-    const values = Array.from(cells, (v) => (Number.isNaN(v) ? -1e9 : sign * v));
+    const values = Array.from(smooth, (v) => (Number.isNaN(v) ? -1e9 : sign * v));
     return contours().size([columns, rows]).thresholds([page.heat.limit_mm])(values)[0];
   };
   regions = {high: beyond(1), deep: beyond(-1)};
@@ -85,12 +99,11 @@ export function draw_face_map(jobs, {interactive = true, width = 900, in_one = f
       }
     }
     for (const job of jobs) {
-      for (const part of job.places) {
-        if (part.feature !== 'bevel' || part.from_mm > to || part.to_mm < from) continue;
-        const a = X(Math.max(from, part.from_mm)), b = Math.max(a + 6, X(Math.min(to, part.to_mm)));
-        svg.append(element('path', {d: `M${a} ${head - 4}v-7H${b}v7`, class: `bracket ${job.verdict}`}));
-        svg.append(element('text', {x: Math.min(width - 10, Math.max(10, (a + b) / 2)), y: head - 14, 'font-size': letter, 'text-anchor': 'middle', class: 'bracket-number'}, job.number));
-      }
+      const part = job.places[0];
+      if (part.feature !== 'bevel' || part.from_mm > to || part.to_mm < from) continue;
+      const a = X(Math.max(from, part.from_mm)), b = Math.max(a + 6, X(Math.min(to, part.to_mm)));
+      svg.append(element('path', {d: `M${a} ${head - 4}v-7H${b}v7`, class: `bracket ${job.verdict}`}));
+      svg.append(element('text', {x: Math.min(width - 10, Math.max(10, (a + b) / 2)), y: head - 14, 'font-size': letter, 'text-anchor': 'middle', class: 'bracket-number'}, job.number));
     }
     if (interactive) {
       const cursor = element('line', {y1: head - 4, y2: head + face_px + 12, class: 'cursor'});

@@ -64,7 +64,7 @@ export function draw_rim(jobs, {interactive = true, width: drawn_px = 900} = {})
     svg.append(element('line', {x1: X(p[0]), y1: Y(p[1]), x2: X(p[0] - n[0] * letter * 0.5), y2: Y(p[1] - n[1] * letter * 0.5), class: 'tick', 'stroke-width': letter * 0.1}));
     svg.append(element('text', {x: X(p[0] - n[0] * letter * tick_inset), y: Y(p[1] - n[1] * letter * (tick_inset - 0.2)) + letter * 0.3, 'font-size': letter, 'text-anchor': 'middle', class: 'tick-label'}, station_number(s)));
   }
-  const taken = [];
+  const taken = [], discs = [];
   for (const job of jobs) {
     const p = rim_at((job.places[0].from_mm + job.places[0].to_mm) / 2), n = outward(p);
     let reach = letter * 1.7;
@@ -73,9 +73,10 @@ export function draw_rim(jobs, {interactive = true, width: drawn_px = 900} = {})
     const [x, y] = at();
     taken.push([x, y]);
     svg.append(element('line', {x1: X(p[0]), y1: Y(p[1]), x2: x, y2: y, class: 'leader', 'stroke-width': letter * 0.08}));
-    svg.append(element('circle', {cx: x, cy: y, r: letter * 0.85, class: `badge-disc ${job.verdict}`, 'stroke-width': letter * 0.12}));
-    svg.append(element('text', {x, y: y + letter * 0.36, 'font-size': letter, 'text-anchor': 'middle', class: `badge-number ${job.verdict}`}, job.number));
+    discs.push(element('circle', {cx: x, cy: y, r: letter * 0.85, class: `badge-disc ${job.verdict}`, 'stroke-width': letter * 0.12}));
+    discs.push(element('text', {x, y: y + letter * 0.36, 'font-size': letter, 'text-anchor': 'middle', class: `badge-number ${job.verdict}`}, job.number));
   }
+  svg.append(...discs);
   svg.append(element('line', {x1: pad * 0.4, x2: pad * 0.4 + 50, y1: height - letter * 0.9, y2: height - letter * 0.9, class: 'tick', 'stroke-width': letter * 0.14}));
   svg.append(element('text', {x: pad * 0.4 + 50 + letter * 0.4, y: height - letter * 0.6, 'font-size': letter, class: 'tick-label'}, station(50)));
   names.forEach((name, i) => {
