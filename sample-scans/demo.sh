@@ -5,7 +5,7 @@ set -eu
 root=$(cd "$(dirname "$0")/.." && pwd)
 cd "$root"
 sh .ci/install.sh
-cmake --preset release -D RIMWRIGHT_TESTS=OFF >/dev/null
+cmake --preset release >/dev/null
 cmake --build --preset release --target rimwright
 sample=sample-scans/octave-mandola-first-pass
 out=build/demo

@@ -244,10 +244,13 @@ class Segmenter {
     return (rim_.top.height_mm(corner.x(), corner.y()) - rim_.top.height_mm(inside.x(), inside.y())) / reach;
   }
 
-  // Prefix sums over the bins of the slab, outliers of each bin left out.
-  [[nodiscard]] std::vector<Sums> bin_sums(double station_mm) const {
-    const std::size_t bins = borders_.size() - 1;
-    std::vector<std::vector<std::pair<float, float>>> members(bins);
+  struct Member {
+    double along, height, ds;
+  };
+  using Bins = std::vector<std::vector<Member>>;
+
+  [[nodiscard]] Bins bins_of_slab(double station_mm) const {
+    Bins bins(borders_.size() - 1);
     const double slices_a_mm = 1.0 / rim_.slice_mm;
     const auto slice_at = [&](double s) {
       return static_cast<std::size_t>(std::clamp(s * slices_a_mm, 0.0, static_cast<double>(rim_.slice_count())));
@@ -258,31 +261,82 @@ class Segmenter {
       const double along = profile_along(rim_.out_mm[i], rim_.up_mm[i]);
       const auto border = std::upper_bound(borders_.begin(), borders_.end(), along);
       if (border == borders_.begin() || border == borders_.end()) continue;
-      members[static_cast<std::size_t>(border - borders_.begin()) - 1].emplace_back(
-          static_cast<float>(along), static_cast<float>(profile_height(rim_.out_mm[i], rim_.up_mm[i])));
+      bins[static_cast<std::size_t>(border - borders_.begin()) - 1].push_back(
+          {along, profile_height(rim_.out_mm[i], rim_.up_mm[i]), rim_.station_mm[i] - station_mm});
     }
-    std::vector<Sums> prefix(bins + 1);
-    for (std::size_t b = 0; b < bins; ++b) {
-      auto& points = members[b];
+    return bins;
+  }
+
+  // Keeps a bin's members within `gate` of its median height.
+  static void keep_near_median(std::vector<Member>& members, double gate_mm) {
+    if (members.size() < 2) return members.clear();
+    const auto middle = members.begin() + static_cast<std::ptrdiff_t>(members.size() / 2);
+    std::nth_element(members.begin(), middle, members.end(),
+                     [](const Member& p, const Member& q) { return p.height < q.height; });
+    const double centre = middle->height;
+    std::erase_if(members, [&](const Member& m) { return std::abs(m.height - centre) > gate_mm; });
+  }
+
+  // In a run-out the profile moves while the slab passes. How fast is pooled over neighbouring bins and taken out, so
+  // that the section is that of its own station.
+  void take_out_movement(Bins& bins) const {
+    constexpr std::ptrdiff_t pooled_bins = 8;
+    constexpr double fastest = 0.6;  // of any run-out, millimetre a millimetre
+    std::vector<double> products(bins.size(), 0.0), squares(bins.size(), 0.0);
+    for (std::size_t b = 0; b < bins.size(); ++b) {
+      double h = 0, s = 0, hs = 0, ss = 0;
+      const auto n = static_cast<double>(bins[b].size());
+      if (n < 2) continue;
+      for (const Member& m : bins[b]) h += m.height, s += m.ds;
+      for (const Member& m : bins[b]) hs += (m.height - h / n) * (m.ds - s / n), ss += (m.ds - s / n) * (m.ds - s / n);
+      products[b] = hs;
+      squares[b] = ss;
+    }
+    const auto count = static_cast<std::ptrdiff_t>(bins.size());
+    for (std::ptrdiff_t b = 0; b < count; ++b) {
+      double hs = 0, ss = 1e-9;
+      for (std::ptrdiff_t k = std::max<std::ptrdiff_t>(0, b - pooled_bins); k <= std::min(count - 1, b + pooled_bins);
+           ++k) {
+        hs += products[static_cast<std::size_t>(k)];
+        ss += squares[static_cast<std::size_t>(k)];
+      }
+      const double speed = std::clamp(hs / ss, -fastest, fastest);
+      for (Member& m : bins[static_cast<std::size_t>(b)]) m.height -= speed * m.ds;
+    }
+  }
+
+  // Prefix sums over the bins of the slab. A bin counts by its mean only; scatter within it says nothing about lines,
+  // it makes the mean less sure. It is pooled over neighbours, since a bin of a thin scan holds a few points only.
+  [[nodiscard]] std::vector<Sums> bin_sums(double station_mm) const {
+    Bins bins = bins_of_slab(station_mm);
+    const std::size_t count = bins.size();
+    const auto gate = [&](std::size_t b) { return 0.75 * (borders_[b + 1] - borders_[b]) + 5.0 * noise_mm_ + 0.1; };
+    for (std::size_t b = 0; b < count; ++b) keep_near_median(bins[b], gate(b) + 0.3 * slab_mm_);
+    take_out_movement(bins);
+
+    std::vector<Sums> means(count);
+    std::vector<double> squares(count, 0.0), freedom(count, 0.0);
+    for (std::size_t b = 0; b < count; ++b) {
+      keep_near_median(bins[b], gate(b));
+      if (bins[b].empty()) continue;
+      Sums& mean = means[b];
+      mean.points = static_cast<double>(bins[b].size());
+      for (const Member& m : bins[b]) mean.x += m.along / mean.points, mean.y += m.height / mean.points;
+      for (const Member& m : bins[b]) squares[b] += (m.height - mean.y) * (m.height - mean.y);
+      freedom[b] = mean.points - 1.0;
+    }
+    std::vector<Sums> prefix(count + 1);
+    constexpr std::size_t pooled_bins = 4;
+    for (std::size_t b = 0; b < count; ++b) {
       Sums sums;
-      if (points.size() >= 2) {
-        const auto middle = points.begin() + static_cast<std::ptrdiff_t>(points.size() / 2);
-        std::nth_element(points.begin(), middle, points.end(),
-                         [](const auto& p, const auto& q) { return p.second < q.second; });
-        const double gate = 0.75 * (borders_[b + 1] - borders_[b]) + 5.0 * noise_mm_ + 0.1;
-        const float centre = middle->second;
-        double n = 0, x = 0, y = 0, yy = 0;
-        for (const auto& [along, height] : points) {
-          if (std::abs(height - centre) > gate) continue;
-          n += 1, x += along, y += height - centre, yy += (height - centre) * (height - centre);
-        }
-        // The bin counts by its mean only: scatter within it says nothing about lines, least of all in a run-out,
-        // where the face moves while the slab passes; it only makes the mean less sure.
-        x /= n, y /= n;
-        const double scatter = std::max(2.0 * noise_mm_ * noise_mm_, yy / n - y * y);
-        y += centre;
-        const double w = 1.0 / (scatter / n + settings_.model_error_mm * settings_.model_error_mm);
-        sums = {w, w * x, w * y, w * x * x, w * x * y, w * y * y, n};
+      if (means[b].points > 0) {
+        double square = 0, free = 1e-9;
+        for (std::size_t k = b >= pooled_bins ? b - pooled_bins : 0; k <= std::min(count - 1, b + pooled_bins); ++k)
+          square += squares[k], free += freedom[k];
+        const double scatter = std::max(2.0 * noise_mm_ * noise_mm_, square / free);
+        const double w = 1.0 / (scatter / means[b].points + settings_.model_error_mm * settings_.model_error_mm);
+        const double x = means[b].x, y = means[b].y;
+        sums = {w, w * x, w * y, w * x * x, w * x * y, w * y * y, means[b].points};
       }
       prefix[b + 1] = prefix[b];
       prefix[b + 1] += sums;
