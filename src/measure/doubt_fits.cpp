@@ -32,8 +32,8 @@ void doubt_scatter(FaceFits& face, bool is_ledge, const DoubtSettings& settings)
 
 // Takes back fits that leave the median of their neighbours by more than `most`, beyond what their own uncertainty
 // explains.
-void doubt_jumps(FaceFits& face, double FaceFit::*quantity, double FaceFit::*variance, double most, double step_mm,
-                 const DoubtSettings& settings) {
+void doubt_jumps(FaceFits& face, double FaceFit::*quantity, double FaceFit::*variance, double most,
+                 double most_where_narrow, double step_mm, const DoubtSettings& settings) {
   const auto reach = static_cast<std::size_t>(std::lround(settings.neighbours_mm / step_mm));
   std::vector<char> doubted(face.at.size(), 0);
   for (std::size_t i = 0; i < face.at.size(); ++i) {
@@ -42,7 +42,8 @@ void doubt_jumps(FaceFits& face, double FaceFit::*quantity, double FaceFit::*var
     for (std::size_t j = i >= reach ? i - reach : 0; j <= std::min(face.at.size() - 1, i + reach); ++j)
       if (face.at[j].measured) around.push_back(face.at[j].*quantity);
     const double jump = std::abs(face.at[i].*quantity - median_of(around));
-    doubted[i] = jump > most && jump > 3.0 * std::sqrt(face.at[i].*variance);
+    const bool is_narrow = std::abs(face.at[i].to_t_mm - face.at[i].from_t_mm) < settings.narrow_mm;
+    doubted[i] = jump > (is_narrow ? most_where_narrow : most) && jump > 3.0 * std::sqrt(face.at[i].*variance);
   }
   for (std::size_t i = 0; i < face.at.size(); ++i)
     if (doubted[i]) face.at[i].measured = false;
@@ -89,10 +90,10 @@ void doubt_fits(FittedRim& fitted, const DoubtSettings& settings) {
     const FaceName name = face.track->name;
     doubt_scatter(face, name == FaceName::floor || name == FaceName::wall, settings);
     if (name == FaceName::bevel)
-      doubt_jumps(face, &FaceFit::b, &FaceFit::variance_b, std::tan(radians_from_degrees(settings.jump_deg)), step_mm,
-                  settings);
+      doubt_jumps(face, &FaceFit::b, &FaceFit::variance_b, std::tan(radians_from_degrees(settings.jump_deg)),
+                  std::tan(radians_from_degrees(settings.narrow_jump_deg)), step_mm, settings);
     if (name == FaceName::floor)
-      doubt_jumps(face, &FaceFit::a_mm, &FaceFit::variance_a, settings.jump_mm, step_mm, settings);
+      doubt_jumps(face, &FaceFit::a_mm, &FaceFit::variance_a, settings.jump_mm, settings.jump_mm, step_mm, settings);
     take_back_beside(face);
   }
 }

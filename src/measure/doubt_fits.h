@@ -14,6 +14,7 @@ struct DoubtSettings {
   double scatter_form_mm = 0.004;  // and what a clean cut leaves
   double form_sigmas = 1.5, form_mm = 0.25;  // the same for side, top and bevel, whose form may be off by so much
   double narrow_mm = 8.0;         // a face narrower than this has no form to speak of: it is judged as a ledge is
+  double narrow_jump_deg = 2.5;   // a narrow bevel is the end of a run-out, where other cuts pass for it
   double jump_deg = 5.0;          // bevel against the median of its neighbours
   double jump_mm = 0.7;           // floor against its neighbours: a cutter does not jump, another ledge does
   double neighbours_mm = 12.0;    // how far those reach, each way

@@ -13,7 +13,7 @@ namespace {
 
 // Weighted moments of one face's points within one slice of the rim, brought to the slice's middle.
 struct SliceMoments {
-  double w = 0, t = 0, tt = 0, y = 0, ty = 0, yy = 0;
+  double w = 0, t = 0, tt = 0, ttt = 0, tttt = 0, y = 0, ty = 0, tty = 0, yy = 0;
   double points = 0, rejected = 0;
 };
 
@@ -200,7 +200,9 @@ class FaceFitter {
         const double w = rim_.sigma_mm.empty()
                              ? 1.0
                              : 1.0 / std::max(1e-6, static_cast<double>(rim_.sigma_mm[k]) * rim_.sigma_mm[k]);
-        m.w += w, m.t += w * t, m.tt += w * t * t, m.y += w * y, m.ty += w * t * y, m.yy += w * y * y;
+        const double wt = w * t, wtt = wt * t, wy = w * y;
+        m.w += w, m.t += wt, m.tt += wtt, m.ttt += wtt * t, m.tttt += wtt * t * t;
+        m.y += wy, m.ty += wt * y, m.tty += wtt * y, m.yy += wy * y;
         m.points += 1;
       }
     }
@@ -260,8 +262,8 @@ class FaceFitter {
     if (points < settings_.fewest_points) return fit;
     const double t0 = t / w;
 
-    using Row = Eigen::Matrix<double, 5, 1>;
-    using Square = Eigen::Matrix<double, 5, 5>;
+    using Row = Eigen::Matrix<double, 6, 1>;
+    using Square = Eigen::Matrix<double, 6, 6>;
     Square normal = Square::Zero();
     Row right = Row::Zero();
     double yy = 0;
@@ -269,26 +271,33 @@ class FaceFitter {
       const SliceMoments& m = slices_[j];
       if (m.w <= 0) continue;
       const double s = (static_cast<double>(j) - static_cast<double>(i)) * settings_.station_step_mm;
-      const double mt = m.t - t0 * m.w, mtt = m.tt - 2 * t0 * m.t + t0 * t0 * m.w, mty = m.ty - t0 * m.y;
-      // Basis: 1, t, s, s^2, t s. Sums over the slice share s.
-      const std::array<double, 5> powers_s{1, 1, s, s * s, s};
-      constexpr std::array<int, 5> powers_t{0, 1, 0, 0, 1};
-      const std::array<double, 3> sums{m.w, mt, mtt};
-      for (std::size_t p = 0; p < 5; ++p) {
-        for (std::size_t q = 0; q < 5; ++q)
+      // Moments about t0.
+      const double t02 = t0 * t0, t03 = t02 * t0;
+      const std::array<double, 5> sums{m.w, m.t - t0 * m.w, m.tt - 2 * t0 * m.t + t02 * m.w,
+                                       m.ttt - 3 * t0 * m.tt + 3 * t02 * m.t - t03 * m.w,
+                                       m.tttt - 4 * t0 * m.ttt + 6 * t02 * m.tt - 4 * t03 * m.t + t03 * t0 * m.w};
+      const std::array<double, 3> with_y{m.y, m.ty - t0 * m.y, m.tty - 2 * t0 * m.ty + t02 * m.y};
+      // Basis: 1, t, s, s^2, t s, t^2. Sums over the slice share s.
+      const std::array<double, 6> powers_s{1, 1, s, s * s, s, 1};
+      constexpr std::array<std::size_t, 6> powers_t{0, 1, 0, 0, 1, 2};
+      for (std::size_t p = 0; p < 6; ++p) {
+        for (std::size_t q = 0; q < 6; ++q)
           normal(static_cast<Eigen::Index>(p), static_cast<Eigen::Index>(q)) +=
-              sums[static_cast<std::size_t>(powers_t[p] + powers_t[q])] * powers_s[p] * powers_s[q];
-        right[static_cast<Eigen::Index>(p)] += (powers_t[p] ? mty : m.y) * powers_s[p];
+              sums[powers_t[p] + powers_t[q]] * powers_s[p] * powers_s[q];
+        right[static_cast<Eigen::Index>(p)] += with_y[powers_t[p]] * powers_s[p];
       }
       yy += m.yy;
     }
     // Directions the window does not hold (one slice only, no width, few points) are damped, not guessed.
     const double scale = normal(0, 0);
-    for (int k = 1; k < 5; ++k) normal(k, k) += 1e-9 * scale;
+    for (int k = 1; k < 6; ++k) normal(k, k) += 1e-9 * scale;
     const std::size_t filled = last - first + 1;
     constexpr double few_points = 40.0;
     if (filled < 3 || points < few_points) normal(3, 3) += 1e6 * scale, normal(4, 4) += 1e6 * scale;
     if (filled < 2) normal(2, 2) += 1e6 * scale;
+    const double width = (spans_[i].to_along_mm - spans_[i].from_along_mm) / along_per_t();
+    const bool bends_across = part_ != FacePart::whole && width >= settings_.narrowest_bend_mm;
+    if (!bends_across) normal(5, 5) += 1e12 * scale;
     if (is_ledge_) {
       // A floor is often narrower than its slope could be seen on; its lie is known from how it is cut.
       const double noise = std::max(0.5 * noise_mm_, 1e-3);
@@ -314,6 +323,12 @@ class FaceFitter {
     fit.shift_along = solution[2];
     fit.bend_along = solution[3];
     fit.twist_along = solution[4];
+    if (bends_across) {
+      fit.q = solution[5];
+      fit.variance_q = inverse(5, 5) * per_weight;
+      fit.covariance_aq = inverse(0, 5) * per_weight;
+      fit.covariance_bq = inverse(1, 5) * per_weight;
+    }
     fit.variance_a = inverse(0, 0) * per_weight;
     fit.variance_b = inverse(1, 1) * per_weight;
     fit.covariance_ab = inverse(0, 1) * per_weight;
@@ -355,6 +370,22 @@ class FaceFitter {
 };
 
 }  // namespace
+
+FaceFit tangent_at(const FaceFit& strip, double t_mm) {
+  FaceFit tangent = strip;
+  const double d = t_mm - strip.t0_mm;
+  tangent.t0_mm = t_mm;
+  tangent.a_mm = strip.a_mm + strip.b * d + strip.q * d * d;
+  tangent.b = strip.b + 2 * strip.q * d;
+  tangent.variance_a = strip.variance_a + d * d * strip.variance_b + d * d * d * d * strip.variance_q +
+                       2 * d * strip.covariance_ab + 2 * d * d * strip.covariance_aq +
+                       2 * d * d * d * strip.covariance_bq;
+  tangent.variance_b = strip.variance_b + 4 * d * d * strip.variance_q + 4 * d * strip.covariance_bq;
+  tangent.covariance_ab = strip.covariance_ab + d * strip.variance_b + 2 * d * strip.covariance_aq +
+                          3 * d * d * strip.covariance_bq + 2 * d * d * d * strip.variance_q;
+  tangent.q = tangent.variance_q = tangent.covariance_aq = tangent.covariance_bq = 0.0;
+  return tangent;
+}
 
 const FaceFits* FittedRim::find(FaceName name, std::size_t channel, std::size_t step) const {
   const bool numbered = name == FaceName::floor || name == FaceName::wall;

@@ -22,12 +22,13 @@ struct FitSettings {
   double wanted_slope_u = 0.004;    // radians: until the slope across is as sure as this
   double ledge_window_mm = 2.5;     // half length for floors and walls: a defect's ends stay within 4 mm
   double longest_ledge_window_mm = 4.0;
-  double ledge_points = 60.0;    // the ledge window grows towards its longest until it holds so many
-  double side_depth_mm = 40.0;   // of the side below the bevel or channel
-  double top_depth_mm = 25.0;    // of the top inside of them
-  double edge_strip_mm = 10.0;   // of the bevel beside each of its edges, from which the edge itself is extended
-  double edge_margin_mm = 0.35;  // kept clear of every edge, plus noise_in_margin times the noise
-  double face_margin_mm = 0.8;   // the same for side, top and bevel, whose edges get rounded in sanding
+  double ledge_points = 60.0;      // the ledge window grows towards its longest until it holds so many
+  double side_depth_mm = 40.0;     // of the side below the bevel or channel
+  double top_depth_mm = 25.0;      // of the top inside of them
+  double narrowest_bend_mm = 8.0;  // a strip narrower than this is taken as straight
+  double edge_strip_mm = 14.0;     // of the bevel beside each of its edges, from which the edge itself is extended
+  double edge_margin_mm = 0.35;    // kept clear of every edge, plus noise_in_margin times the noise
+  double face_margin_mm = 0.8;     // the same for side, top and bevel, whose edges get rounded in sanding
   double noise_in_margin = 1.5;
   double outlier_sigmas = 4.5;
   double ledge_outlier_sigmas = 3.5;    // closer: the next wall's points are near
@@ -49,6 +50,8 @@ struct FaceFit {
   double window_mm = 0.0;                      // half length along the rim
   double shift_along = 0.0;                    // c: movement of the face per millimetre of rim
   double bend_along = 0.0, twist_along = 0.0;  // d and e of the model
+  // Strips only: bend across, y = a + b (t - t0) + q (t - t0)^2, with its variances.
+  double q = 0.0, variance_q = 0.0, covariance_aq = 0.0, covariance_bq = 0.0;
 };
 
 struct FaceFits {
@@ -62,8 +65,12 @@ struct FaceFits {
   [[nodiscard]] Vector2 direction(const FaceFit& fit) const { return (along + fit.b * normal).normalized(); }
 };
 
+// The tangent of a strip's parabola at another t, as a straight fit about that t, covariances brought along.
+[[nodiscard]] FaceFit tangent_at(const FaceFit& strip, double t_mm);
+
 // Which part of the bevel a fit takes: all of it, or the strip beside one edge (a crowned face meets its neighbours
 // where the strip says, not where the straight line through all of it does).
+
 enum class FacePart { whole, lower_strip, upper_strip };
 
 struct FittedRim {

@@ -21,14 +21,21 @@ std::optional<StationSection> section_at(const UnrolledRim& rim, const FittedRim
   if (bevel != nullptr && bevel->at[station].measured) {
     section.faces.bevel = line_of(*bevel, bevel->at[station]);
     section.fits.bevel = &bevel->at[station];
-    // Where a strip alone could not be fitted (a narrow face, a hole), the whole face stands for it.
-    const auto strip = [&](const FaceFits& part, SectionLine& line, const FaceFit*& fit) {
-      const bool own = part.at[station].measured;
-      line = own ? line_of(part, part.at[station]) : section.faces.bevel;
-      fit = own ? &part.at[station] : section.fits.bevel;
+    // Where a strip alone could not be fitted (a narrow face, a hole), the whole face stands for it. The strip's
+    // parabola is extended to the edge: first by its tangent at its end, then by the tangent at the edge found so.
+    const auto extend = [&](const FaceFits& part, double FaceFit::*end, SectionLine& line, std::optional<FaceFit>& fit,
+                            std::optional<Vector2> (*edge_of)(const SectionFaces&)) {
+      const FaceFits& source = part.at[station].measured ? part : *bevel;
+      const FaceFit& strip = source.at[station];
+      fit = tangent_at(strip, strip.*end);
+      line = line_of(source, *fit);
+      if (const auto edge = edge_of(section.faces)) {
+        fit = tangent_at(strip, edge->dot(source.along));
+        line = line_of(source, *fit);
+      }
     };
-    strip(fitted.lower_strip, section.faces.lower_strip, section.fits.lower_strip);
-    strip(fitted.upper_strip, section.faces.upper_strip, section.fits.upper_strip);
+    extend(fitted.lower_strip, &FaceFit::from_t_mm, section.faces.lower_strip, section.fits.lower_strip, lower_edge);
+    extend(fitted.upper_strip, &FaceFit::to_t_mm, section.faces.upper_strip, section.fits.upper_strip, upper_edge);
   }
   section.corner_mm = rim_corner(section.faces);
   return section;

@@ -126,8 +126,8 @@ Measured propagate(const SectionQuantity& quantity, const SectionFaces& faces, c
   };
   line(fits.side, &SectionFaces::side, variances.reference);
   line(fits.bevel, &SectionFaces::bevel, variances.own);
-  line(fits.lower_strip, &SectionFaces::lower_strip, variances.own);
-  line(fits.upper_strip, &SectionFaces::upper_strip, variances.own);
+  line(fits.lower_strip ? &*fits.lower_strip : nullptr, &SectionFaces::lower_strip, variances.own);
+  line(fits.upper_strip ? &*fits.upper_strip : nullptr, &SectionFaces::upper_strip, variances.own);
   line(fits.extra, &SectionFaces::extra, variances.own);
   if (fits.top != nullptr) add(*fits.top, top_sensitivities(quantity, faces), variances.reference);
   result.u(UncertaintySource::point_noise) = factor * std::sqrt(std::max(0.0, variances.own));

@@ -53,7 +53,7 @@ struct SectionFaces {
 // The fits behind SectionFaces; null where the quantity does not depend on that face.
 struct SectionFits {
   const FaceFit *side = nullptr, *bevel = nullptr, *top = nullptr, *extra = nullptr;
-  const FaceFit *lower_strip = nullptr, *upper_strip = nullptr;
+  std::optional<FaceFit> lower_strip, upper_strip;  // tangents at the edges
 };
 
 using SectionQuantity = std::function<double(const SectionFaces&)>;
