@@ -77,7 +77,7 @@ double length_along_top(const SectionFaces& faces, const Vector2& from, const Ve
 namespace {
 
 struct Variances {
-  double own = 0.0, reference = 0.0, shared = 0.0;
+  double own = 0.0, reference = 0.0, shared = 0.0, form = 0.0;
 };
 
 // Sensitivities of the quantity to one face's a and b, by central differences.
@@ -126,6 +126,19 @@ Measured propagate(const SectionQuantity& quantity, const SectionFaces& faces, c
   };
   line(fits.side, &SectionFaces::side, variances.reference);
   line(fits.bevel, &SectionFaces::bevel, variances.own);
+  // A strip whose points leave its parabola by more than the noise (a hump, a hollow) does not say well where the
+  // extended face would run: extending multiplies the misfit about threefold.
+  const auto add_form = [&](const std::optional<FaceFit>& strip, SectionLine SectionFaces::*face) {
+    constexpr double extension = 3.0;
+    if (!strip || noise.white_sigma_mm <= 0.0) return;
+    const double chance = noise.white_sigma_mm * (1.0 + 3.0 / std::sqrt(2.0 * strip->degrees_of_freedom));
+    if (strip->noise_mm <= chance) return;
+    const double by_a = sensitivities(quantity, faces, &SectionLine::a_mm, &SectionLine::b, face)[0];
+    variances.form += std::pow(extension * by_a, 2) *
+                      (strip->noise_mm * strip->noise_mm - noise.white_sigma_mm * noise.white_sigma_mm);
+  };
+  add_form(fits.lower_strip, &SectionFaces::lower_strip);
+  add_form(fits.upper_strip, &SectionFaces::upper_strip);
   line(fits.lower_strip ? &*fits.lower_strip : nullptr, &SectionFaces::lower_strip, variances.own);
   line(fits.upper_strip ? &*fits.upper_strip : nullptr, &SectionFaces::upper_strip, variances.own);
   line(fits.extra, &SectionFaces::extra, variances.own);
@@ -133,7 +146,8 @@ Measured propagate(const SectionQuantity& quantity, const SectionFaces& faces, c
   result.u(UncertaintySource::point_noise) = factor * std::sqrt(std::max(0.0, variances.own));
   result.u(UncertaintySource::reference_faces) = factor * std::sqrt(std::max(0.0, variances.reference));
   result.u(UncertaintySource::correlated) = factor * std::sqrt(std::max(0.0, variances.shared));
-  const double total = variances.own + variances.reference + variances.shared;
+  result.u(UncertaintySource::face_form) = factor * std::sqrt(variances.form);
+  const double total = variances.own + variances.reference + variances.shared + variances.form;
   if (welch > 0.0) result.degrees_of_freedom = total * total / welch;
   // A fit without a hold on the quantity (a sliver of a face) gives a number that says nothing.
   if (!(factor * std::sqrt(total) < most_u))
