@@ -85,6 +85,8 @@ std::optional<Reported> beyond_in(const Pass& pass, const Finding& finding, doub
 }
 
 std::string number(double value) {
+  constexpr double shows_as_zero = 0.005;
+  if (std::abs(value) < shows_as_zero) value = 0.0;  // never "-0.00"
   std::array<char, 32> text{};
   std::snprintf(text.data(), text.size(), "%.2f", value);
   return text.data();

@@ -35,7 +35,7 @@ std::optional<std::size_t> column_of(const ReportedTable& table, const std::stri
   return static_cast<std::size_t>(found - table.quantities.begin());
 }
 
-// Half of the fullest drop; minus infinity where drops do not matter or were not measured.
+// Nine tenths of the fullest drop; minus infinity where drops do not matter or were not measured.
 double least_drop(const ReportedTable& table, std::optional<std::size_t> drop_column) {
   double fullest = -std::numeric_limits<double>::infinity();
   if (!drop_column) return fullest;
@@ -43,7 +43,7 @@ double least_drop(const ReportedTable& table, std::optional<std::size_t> drop_co
     const Reported& drop = station.quantities[*drop_column];
     if (drop.is_measured()) fullest = std::max(fullest, drop.value);
   }
-  return 0.5 * fullest;
+  return 0.9 * fullest;
 }
 
 CoursePoint point_in(const Pass& pass, const std::string& feature, const std::string& quantity) {

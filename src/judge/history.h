@@ -21,7 +21,7 @@ struct Course {
   std::vector<CoursePoint> points;  // one a pass, in the order of the passes
 };
 
-// Bevel quantities count where the drop is at least half of the pass's fullest: run-outs say little of a bevel.
+// Bevel quantities count where the drop is at least nine tenths of the pass's fullest: run-outs say little of a bevel.
 [[nodiscard]] std::vector<Course> courses_of(const std::vector<Pass>& passes);
 
 }  // namespace rimwright

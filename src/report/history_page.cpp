@@ -22,8 +22,9 @@ cairo_status_t append(void* bytes, const unsigned char* data, unsigned int lengt
 
 std::string two_decimals(double value) {
   if (!std::isfinite(value)) return "-";
+  constexpr double shows_as_zero = 0.005;
   char text[32];
-  std::snprintf(text, sizeof text, "%.2f", value);
+  std::snprintf(text, sizeof text, "%.2f", std::abs(value) < shows_as_zero ? 0.0 : value);
   return text;
 }
 
@@ -103,7 +104,8 @@ std::string history_page(const std::vector<Pass>& passes, const std::vector<Cour
   std::string html =
       "<!doctype html><html lang=\"en\"><head><meta charset=\"utf-8\"><meta name=\"viewport\" "
       "content=\"width=device-width\"><title>" +
-      instrument + ": its passes</title><style>" + plain_page_style() + "</style></head><body>";
+      instrument + ": its passes</title><style>" + plain_page_style() +
+      ".courses{display:grid;grid-template-columns:repeat(auto-fit,minmax(340px,1fr));gap:0 20px}</style></head><body>";
   html += "<h1>" + instrument + ": its passes</h1>";
   for (const std::string& note : notes) html += "<p class=\"undecided\">" + html_text(note) + "</p>";
   html +=
@@ -122,13 +124,14 @@ std::string history_page(const std::vector<Pass>& passes, const std::vector<Cour
   }
   html +=
       "</table><p class=\"soft\">Below: dot and line, the median of the stations; bar, the middle nine tenths of them; "
-      "over the number of the pass. Bevel quantities count where the drop is at least half its fullest.</p>";
+      "over the number of the pass. Bevel quantities count where the drop is at least nine tenths of its "
+      "fullest.</p><div class=\"courses\">";
   for (const Course& course : courses) {
-    html += "<h2>" + html_text(course.feature) + ": " + html_text(course.quantity) + ", " + course.unit + "</h2>";
+    html += "<div><h2>" + html_text(course.feature) + ": " + html_text(course.quantity) + ", " + course.unit + "</h2>";
     html += "<img width=\"520\" alt=\"" + html_text(course.feature + " " + course.quantity) +
-            " over the passes\" src=\"data:image/svg+xml;base64," + base64(course_svg(course)) + "\">";
+            " over the passes\" src=\"data:image/svg+xml;base64," + base64(course_svg(course)) + "\"></div>";
   }
-  return html + "</body></html>\n";
+  return html + "</div></body></html>\n";
 }
 
 }  // namespace rimwright
