@@ -15,12 +15,15 @@ std::vector<TargetFace> target_faces(const UnrolledRim& rim, const FittedRim& fi
   const std::size_t count = fitted.station_mm.size();
   const double step = count > 1 ? fitted.station_mm[1] - fitted.station_mm[0] : 1.0;
   std::vector<double> out(count, nan), up(count, nan), lean(count, nan), edge_u(count, nan);
+  std::vector<char> seen(count, 0);
   const FaceFits& side = *fitted.find(FaceName::side);
+  const double most_u = trusted_drop_u(bevel.stations);
   std::size_t next = 0;
   for (std::size_t i = 0; i < count; ++i) {
     while (next < bevel.stations.size() && bevel.stations[next].station_mm < fitted.station_mm[i] - 0.25 * step) ++next;
     if (next == bevel.stations.size() || bevel.stations[next].station_mm > fitted.station_mm[i] + 0.25 * step) continue;
-    if (!bevel.stations[next].drop_mm.is_measured()) continue;
+    seen[i] = 1;
+    if (!bevel.stations[next].drop_mm.is_measured() || bevel.stations[next].drop_mm.combined_u() > most_u) continue;
     const auto section = section_at(rim, fitted, i);
     if (!section) continue;
     const auto edge = lower_edge(section->faces);
@@ -54,14 +57,14 @@ std::vector<TargetFace> target_faces(const UnrolledRim& rim, const FittedRim& fi
 
   std::vector<TargetFace> targets(count);
   for (std::size_t i = 0; i < count; ++i) {
-    if (!std::isfinite(out[i]) || !std::isfinite(fair_out[i]) || !std::isfinite(fair_lean[i])) continue;
+    if (!seen[i] || !std::isfinite(fair_out[i]) || !std::isfinite(fair_lean[i])) continue;
     const double angle = fair_lean[i] + std::numbers::pi - expected.angle_rad;
     TargetFace& target = targets[i];
     target.known = true;
     target.edge_mm = {fair_out[i], fair_up[i]};
     target.along = {-std::sin(angle), std::cos(angle)};
     target.normal = {std::cos(angle), std::sin(angle)};
-    target.edge_u_mm = edge_u[i] * std::sin(angle);
+    target.edge_u_mm = (std::isfinite(edge_u[i]) ? edge_u[i] : most_u) * std::sin(angle);
   }
   return targets;
 }

@@ -63,7 +63,8 @@ struct AcrossForm {
   double crown_mm = 0.0;
 };
 
-AcrossForm across_form(const FaceGrid& grid, std::size_t column, const FaceFit& fit, double half_window_mm) {
+AcrossForm across_form(const FaceGrid& grid, std::size_t column, const FaceFit& fit, const NoiseModel& noise) {
+  const double half_window_mm = fit.window_mm;
   AcrossForm form;
   const double from = std::min(fit.from_t_mm, fit.to_t_mm), to = std::max(fit.from_t_mm, fit.to_t_mm);
   const double half_width = 0.5 * (to - from), middle = 0.5 * (to + from);
@@ -136,12 +137,18 @@ AcrossForm across_form(const FaceGrid& grid, std::size_t column, const FaceFit& 
   };
   const Row difference = place(at_high) - place(at_low);
   const double variance = difference.dot(solver.solve(difference)) * fit.noise_mm * fit.noise_mm;
+  // Error shared by neighbours bends the face as a whole: what is left of it after the line is taken out, between
+  // places about half a width apart.
+  const double half_apart = std::exp(-half_width / std::max(0.1, noise.correlation_length_mm));
+  const double shared_variance =
+      2.0 * correlated_variance(noise, half_window_mm, half_width * 0.5).of_mean * (1.0 - half_apart);
   // Noise alone makes peaks: the height of a straight face would come out near two standard deviations of the
   // difference. What the noise explains is taken off in squares.
-  const double noise_height_squared = 4.0 * variance;
+  const double noise_height_squared = 4.0 * (variance + shared_variance);
   const double height = high - low;
   form.straightness_mm.value = std::sqrt(std::max(0.0, height * height - noise_height_squared));
   form.straightness_mm.u(UncertaintySource::point_noise) = std::sqrt(variance);
+  form.straightness_mm.u(UncertaintySource::correlated) = std::sqrt(shared_variance);
   form.straightness_mm.u(UncertaintySource::face_form) =
       height * height > noise_height_squared ? 0.5 * (height - form.straightness_mm.value) : 0.5 * height;
   form.straightness_mm.points_used = static_cast<std::size_t>(points);
@@ -201,7 +208,7 @@ std::vector<BevelStation> measure_bevel(const UnrolledRim& rim, const FittedRim&
           return length_along_top(faces, rim_corner(faces), upper_edge(faces).value_or(rim_corner(faces)));
         },
         section->faces, reach_fits, noise);
-    const AcrossForm form = across_form(grid, i, fit, fit.window_mm);
+    const AcrossForm form = across_form(grid, i, fit, noise);
     station.straightness_mm = form.straightness_mm;
     station.crown_mm = form.crown_mm;
     if (station.angle_deg.is_measured()) {

@@ -34,6 +34,9 @@ Measured height_in_band(const std::vector<double>& band, double step_mm, double 
   result.u(UncertaintySource::point_noise) = std::numbers::sqrt2 * white_u;
   result.u(UncertaintySource::correlated) = std::numbers::sqrt2 * shared_u;
   result.u(UncertaintySource::face_form) = 0.5 * std::min(seen.height - result.value, noise_height);
+  // What the ends of the run-outs leave in the band: a hundredth of a millimetre at the most.
+  constexpr double run_out_rest_mm = 0.005;
+  result.u(UncertaintySource::face_form) = std::hypot(result.u(UncertaintySource::face_form), run_out_rest_mm);
   result.points_used = static_cast<std::size_t>(samples);
   return result;
 }
@@ -45,6 +48,14 @@ double noise_share(double step_mm, double lc_mm) {
 }
 
 }  // namespace
+
+double trusted_drop_u(const std::vector<BevelStation>& stations) {
+  std::vector<double> u;
+  for (const auto& station : stations)
+    if (station.drop_mm.is_measured()) u.push_back(station.drop_mm.combined_u());
+  constexpr double times_median = 3.0;
+  return u.empty() ? 0.0 : times_median * median_of(u);
+}
 
 std::optional<FullStretch> full_stretch(const std::vector<BevelStation>& stations) {
   std::vector<double> s, drop;
@@ -77,8 +88,8 @@ std::optional<FullStretch> full_stretch(const std::vector<BevelStation>& station
   const auto still_to_go = [&](std::size_t at, std::size_t inside) {
     const double below = full - drop[at];
     const double steepness = (drop[inside] - drop[at]) / std::max(0.5, std::abs(s[inside] - s[at]));
-    constexpr double least_steepness = 0.02, longest_mm = 40.0, spare_mm = 3.0;
-    if (below < 0.15 || steepness < least_steepness) return 0.0;
+    constexpr double least_steepness = 0.015, longest_mm = 40.0, spare_mm = 5.0;
+    if (below < 0.08 || steepness < least_steepness) return 0.0;
     return std::min(longest_mm, 2.0 * below / steepness + spare_mm);
   };
   constexpr std::size_t reach = 4;
@@ -174,9 +185,11 @@ void measure_fairness(BevelMeasures& bevel, const UnrolledRim& rim, const Fitted
   // Edges: drop and reach already stand on the fitted faces; the curve's own unfairness goes to the upper edge only,
   // since the drop runs down the side.
   std::vector<double> lower(grid.columns, nan), upper(grid.columns, nan);
+  const double most_u = trusted_drop_u(bevel.stations);
   double lower_u = 0, upper_u = 0, lower_shared = 0, upper_shared = 0, count = 0;
   for (const auto& station : bevel.stations) {
-    if (station.station_mm < stretch->from_mm || station.station_mm > stretch->to_mm || !station.drop_mm.is_measured())
+    if (station.station_mm < stretch->from_mm || station.station_mm > stretch->to_mm ||
+        !station.drop_mm.is_measured() || !station.top_reach_mm.is_measured() || station.drop_mm.combined_u() > most_u)
       continue;
     const auto c = static_cast<std::size_t>(std::lround((station.station_mm - grid.first_station_mm) / step));
     lower[c] = station.drop_mm.value;

@@ -21,6 +21,10 @@ struct FullStretch {
 // fewer than 10 stations remain.
 [[nodiscard]] std::optional<FullStretch> full_stretch(const std::vector<BevelStation>& stations);
 
+// Standard uncertainty of the drop beyond which a station's edges do not count for fairness or for the target: three
+// times the median. A hump or hollow beside the edge makes where the face would run unsure there.
+[[nodiscard]] double trusted_drop_u(const std::vector<BevelStation>& stations);
+
 // How far the rim curve itself departs from fair (wavelengths up to longest_mm), outward positive, by station: added
 // to what is measured from the curve, so that an unfair side does not pass for an unfair bevel or hide one.
 [[nodiscard]] std::vector<double> unfairness_of_curve(const RimCurve& curve, const std::vector<double>& station_mm,
