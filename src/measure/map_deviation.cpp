@@ -48,7 +48,10 @@ std::vector<TargetFace> target_faces(const UnrolledRim& rim, const FittedRim& fi
     for (std::size_t i = 0; i < count; ++i) {
       const double inside = std::min(fitted.station_mm[i] - stretch->from_mm, stretch->to_mm - fitted.station_mm[i]);
       const double share = std::clamp(inside / expected.shortest_wave_mm, 0.0, 1.0);
-      result[i] = share > 0.0 && std::isfinite(coarse[i]) ? share * coarse[i] + (1 - share) * fine[i] : fine[i];
+      if (!std::isfinite(coarse[i]) || share <= 0.0)
+        result[i] = fine[i];
+      else
+        result[i] = std::isfinite(fine[i]) ? share * coarse[i] + (1 - share) * fine[i] : coarse[i];
     }
     return result;
   };
