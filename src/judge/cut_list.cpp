@@ -15,20 +15,18 @@ constexpr double sample_step_mm = 4.0;    // chord error of a curve of 50 mm rad
 constexpr double tangent_reach_mm = 8.0;  // each way; noise of the rim must not turn the normal visibly
 
 // The rim in plan as a function of station, with tangents; wraps when the rim is closed.
-class RimCurve {
+class MeasuredRim {
  public:
-  explicit RimCurve(const Measures& measures)
+  explicit MeasuredRim(const Measures& measures)
       : station_(measures.rim_station_mm), plan_(measures.rim_plan_mm), closed_(measures.scan.rim_closed) {
     const std::size_t count = std::min(station_.size(), plan_.size());
     station_.resize(count);
     plan_.resize(count);
     length_ = std::max(measures.scan.rim_length_mm, count > 0 ? station_.back() : 0.0);
-    if (usable()) find_inside();
   }
   [[nodiscard]] bool usable() const { return station_.size() >= 3; }
   [[nodiscard]] bool closed() const { return closed_; }
   [[nodiscard]] double length_mm() const { return length_; }
-  [[nodiscard]] bool inside_known() const { return inside_ != 0.0; }
 
   [[nodiscard]] Vector2 at(double station_mm) const {
     double s = station_mm;
@@ -47,32 +45,14 @@ class RimCurve {
   [[nodiscard]] Vector2 inwards(double station_mm) const {
     const Vector2 chord = at(station_mm + tangent_reach_mm) - at(station_mm - tangent_reach_mm);
     if (chord.norm() < 1e-9) return Vector2::Zero();
-    return inside_ * Vector2(-chord.y(), chord.x()).normalized();
+    return Vector2(-chord.y(), chord.x()).normalized();  // the body lies on the left
   }
 
  private:
-  // +1 when the wood lies left of the curve. A closed curve tells by its signed area; an open one by its turning,
-  // because the outline of a body is convex but for the waist.
-  void find_inside() {
-    double turning = 0.0;
-    const double from = station_.front(), to = closed_ ? from + length_ : station_.back();
-    Vector2 before = Vector2::Zero();
-    for (double s = from; s < to; s += 2.0 * tangent_reach_mm) {
-      const Vector2 chord = at(std::min(s + 2.0 * tangent_reach_mm, to)) - at(s);
-      if (before.norm() > 0.0 && chord.norm() > 0.0) {
-        turning += std::atan2(before.x() * chord.y() - before.y() * chord.x(), before.dot(chord));
-      }
-      before = chord;
-    }
-    constexpr double telling_turn = 0.15;  // radians; less is hardly a curve, and the offset hardly matters
-    if (std::abs(turning) > telling_turn) inside_ = turning > 0.0 ? 1.0 : -1.0;
-  }
-
   std::vector<double> station_;
   std::vector<Vector2> plan_;
   bool closed_;
   double length_ = 0.0;
-  double inside_ = 0.0;
 };
 
 // Where the bevel's edges lie, by station, held constant beyond the ends.
@@ -106,7 +86,7 @@ bool goes_on(ChannelCorner corner, const Measures& measures, double from_mm, dou
 }
 
 std::vector<Run> runs_of(const ChannelMeasures& channel, ChannelCorner corner, const Measures& measures,
-                         const RimCurve& rim, const CutListSettings& settings) {
+                         const MeasuredRim& rim, const CutListSettings& settings) {
   std::vector<Run> runs;
   const auto unseen = [&](double gap_mm) { return gap_mm > settings.join_within_mm ? gap_mm : 0.0; };
   for (const ChannelStation& station : channel.stations) {
@@ -137,7 +117,7 @@ std::vector<Run> runs_of(const ChannelMeasures& channel, ChannelCorner corner, c
 
 // Length of the line that lies inwards_mm(s) inside the rim and down_mm(s) below it.
 template <class Inwards, class Down>
-double length_along(const RimCurve& rim, const Run& run, const Inwards& inwards_mm, const Down& down_mm) {
+double length_along(const MeasuredRim& rim, const Run& run, const Inwards& inwards_mm, const Down& down_mm) {
   const double span = run.to_mm - run.from_mm;
   const auto pieces = static_cast<std::size_t>(std::max(1.0, std::ceil(span / sample_step_mm)));
   double length = 0.0;
@@ -156,13 +136,10 @@ double length_along(const RimCurve& rim, const Run& run, const Inwards& inwards_
 
 CutList cut_list(const Plan& plan, const Measures& measures, const Scale& scale, const CutListSettings& settings) {
   CutList list;
-  const RimCurve rim(measures);
+  const MeasuredRim rim(measures);
   if (!rim.usable()) {
     list.notes.emplace_back("the rim was not measured as a curve, so no strip lengths can be given");
     return list;
-  }
-  if (!rim.inside_known()) {
-    list.notes.emplace_back("the measured rim is nearly straight, so strips are taken as long as the rim itself");
   }
   std::vector<std::pair<double, double>> reach, drop;
   for (const BevelStation& station : measures.bevel.stations) {

@@ -123,7 +123,7 @@ struct Measures {
   std::vector<SectionPicture> sections;   // at every station of the rim grid, station order
   std::vector<Vector3> rim_scan_mm;       // rim corner curve, 1 mm to 2 mm apart, for the plan view
   std::vector<double> rim_station_mm;
-  std::vector<Vector2> rim_plan_mm;  // the same curve in plan (body x, y)
+  std::vector<Vector2> rim_plan_mm;  // the same curve in plan (body x, y); the body lies on its left
   UnrolledMap map;
   std::vector<HeatPoint> heat_points;  // thinned to at most 1.5 million
   std::vector<FacePoint> face_points;  // thinned evenly to at most 200 000; reaches 20 mm or more beyond the work

@@ -23,7 +23,8 @@ Plan one_channel(ChannelCorner corner) {
   return plan;
 }
 
-// A round rim of radius r, walked from angle 0 through `turn`, one way or the other.
+// A round rim of radius r, walked from angle 0 through `turn`. The body lies on the left of the walk: turning left the
+// rim bulges out, turning right it is a waist.
 Measures round_rim(double radius_mm, double turn, bool closed, bool left = true) {
   Measures measures;
   const double length_mm = radius_mm * turn;
@@ -46,17 +47,17 @@ void add_stations(Measures& measures, double from_mm, double to_mm) {
   }
 }
 
-// Closed form: a strip whose middle lies d inside an arc of radius r and angle a is (r - d) a long. Chords of 4 mm on a
-// radius of 150 mm are short by (4 / 150)^2 / 24 = 0.003 %.
-TEST(CutList, AnArcOnEitherHandHasItsClosedFormLength) {
-  for (const bool left : {true, false}) {
-    Measures measures = round_rim(150.0, 2.0, false, left);
+// Closed form: a strip whose middle lies d inside an arc of radius r and angle a is (r - d) a long, and (r + d) a in a
+// waist. Chords of 4 mm on a radius of 150 mm are short by (4 / 150)^2 / 24 = 0.003 %.
+TEST(CutList, ABulgeAndAWaistHaveTheirClosedFormLength) {
+  for (const bool bulge : {true, false}) {
+    Measures measures = round_rim(150.0, 2.0, false, bulge);
     add_stations(measures, 30.0, 270.0);
     const CutList list = cut_list(one_channel(ChannelCorner::top_side), measures, Scale{});
     ASSERT_EQ(list.pieces.size(), 2u);
-    const double angle = 240.0 / 150.0;
-    EXPECT_NEAR(list.pieces[0].length_mm.value, (150.0 - 1.0) * angle, 240.0 * 1e-4);
-    EXPECT_NEAR(list.pieces[1].length_mm.value, (150.0 - 2.3) * angle, 240.0 * 1e-4);
+    const double angle = 240.0 / 150.0, sign = bulge ? 1.0 : -1.0;
+    EXPECT_NEAR(list.pieces[0].length_mm.value, (150.0 - sign * 1.0) * angle, 240.0 * 1e-4);
+    EXPECT_NEAR(list.pieces[1].length_mm.value, (150.0 - sign * 2.3) * angle, 240.0 * 1e-4);
     // Ten millimetres at each end, rounded up.
     EXPECT_GE(list.pieces[0].cut_mm, list.pieces[0].length_mm.value + 20.0);
     EXPECT_LT(list.pieces[0].cut_mm, list.pieces[0].length_mm.value + list.pieces[0].length_mm.u95() + 21.0);
