@@ -13,6 +13,7 @@ RimCurve::RimCurve(const std::vector<Vector2>& points, bool closed, double sampl
   length_mm_ = along.back();
   const auto pieces = std::max<std::size_t>(2, static_cast<std::size_t>(std::lround(length_mm_ / sample_mm)));
   step_mm_ = length_mm_ / static_cast<double>(pieces);
+  steps_a_mm_ = 1.0 / step_mm_;
 
   samples_.resize(pieces + 1);
   std::size_t k = 0;
@@ -41,7 +42,7 @@ RimCurve::RimCurve(const std::vector<Vector2>& points, bool closed, double sampl
 }
 
 double RimCurve::wrapped(double station_mm) const {
-  if (!closed_) return station_mm;
+  if (!closed_ || (station_mm >= 0.0 && station_mm < length_mm_)) return station_mm;
   const double turned = std::fmod(station_mm, length_mm_);
   return turned < 0.0 ? turned + length_mm_ : turned;
 }
@@ -53,9 +54,9 @@ RimCurve::Sample RimCurve::at(double station_mm) const {
     const double beyond = s < 0.0 ? s : s - length_mm_;
     return {end.point + beyond * end.tangent, end.tangent, 0.0};
   }
-  const auto i = std::min(samples_.size() - 2, static_cast<std::size_t>(s / step_mm_));
+  const auto i = std::min(samples_.size() - 2, static_cast<std::size_t>(s * steps_a_mm_));
   const Sample &a = samples_[i], &b = samples_[i + 1];
-  const double t = s / step_mm_ - static_cast<double>(i);
+  const double t = s * steps_a_mm_ - static_cast<double>(i);
   const double t2 = t * t, t3 = t2 * t;
   Sample result;
   result.point = (2 * t3 - 3 * t2 + 1) * a.point + (t3 - 2 * t2 + t) * step_mm_ * a.tangent +
@@ -87,6 +88,19 @@ RimCurve::Foot RimCurve::foot_of(const Vector2& p, double guess_station_mm) cons
   return {wrapped(s), d.x() * here.tangent.y() - d.y() * here.tangent.x()};
 }
 
+RimCurve::Foot RimCurve::foot_near(const Vector2& p, double guess_station_mm) const {
+  constexpr double farthest_mm = 0.2;  // the neglected third order is below step^3 / 6 times the curvature's change
+  const Sample here = at(guess_station_mm);
+  const Vector2 d = p - here.point, inwards(-here.tangent.y(), here.tangent.x());
+  const double along = d.dot(here.tangent), inward = d.dot(inwards);
+  const double slope = 1.0 - here.curvature * inward;
+  if (!(std::abs(along) < farthest_mm * slope)) return foot_of(p, guess_station_mm);
+  const double step = along / slope, turn = here.curvature * step;
+  // From the curve's point there, with its normal turned by `turn`.
+  const double out = -(1.0 - 0.5 * turn * turn) * (inward - 0.5 * turn * step) + turn * (along - step);
+  return {wrapped(guess_station_mm + step), out};
+}
+
 RimCurve RimCurve::started_at(double start_mm) const {
   if (!closed_) return *this;
   std::vector<Vector2> points;
@@ -95,8 +109,8 @@ RimCurve RimCurve::started_at(double start_mm) const {
   return {points, true, step_mm_};
 }
 
-RimLocator::RimLocator(const RimCurve& curve, double reach_inside_mm, double reach_outside_mm)
-    : curve_(&curve), inside_mm_(reach_inside_mm), outside_mm_(reach_outside_mm) {
+RimLocator::RimLocator(const RimCurve& curve, double reach_inside_mm, double reach_outside_mm, bool is_smooth)
+    : curve_(&curve), inside_mm_(reach_inside_mm), outside_mm_(reach_outside_mm), is_smooth_(is_smooth) {
   const double reach = std::max(reach_inside_mm, reach_outside_mm) + 2 * cell_mm_;
   Vector2 high = low_ = curve.point(0.0);
   constexpr double sample_mm = 1.0;
@@ -111,7 +125,7 @@ RimLocator::RimLocator(const RimCurve& curve, double reach_inside_mm, double rea
   columns_ = static_cast<int>((high.x() - low_.x()) / cell_mm_) + 1;
   rows_ = static_cast<int>((high.y() - low_.y()) / cell_mm_) + 1;
   const auto cells = static_cast<std::size_t>(columns_) * static_cast<std::size_t>(rows_);
-  nearest_station_.assign(cells, -1.0F);
+  cells_.assign(cells, {});
   std::vector<float> nearest(cells, static_cast<float>(reach * reach));
   for (std::size_t i = 0; i < count; ++i) {
     const double s = static_cast<double>(i) * sample_mm;
@@ -128,20 +142,38 @@ RimLocator::RimLocator(const RimCurve& curve, double reach_inside_mm, double rea
             static_cast<std::size_t>(r) * static_cast<std::size_t>(columns_) + static_cast<std::size_t>(c);
         if (squared < nearest[index]) {
           nearest[index] = squared;
-          nearest_station_[index] = static_cast<float>(s);
+          cells_[index].station_mm = static_cast<float>(s);
         }
       }
   }
+  for (int r = 0; is_smooth && r < rows_; ++r)
+    for (int c = 0; c < columns_; ++c) {
+      Cell& cell =
+          cells_[static_cast<std::size_t>(r) * static_cast<std::size_t>(columns_) + static_cast<std::size_t>(c)];
+      if (cell.station_mm < 0.0F) continue;
+      const Vector2 middle = low_ + cell_mm_ * Vector2(c + 0.5, r + 0.5);
+      const RimCurve::Foot foot = curve.foot_of(middle, static_cast<double>(cell.station_mm));
+      // An open curve goes on straight beyond its ends; there, and where the foot left the nearest sample, no slope.
+      const double moved = std::abs(foot.station_mm - static_cast<double>(cell.station_mm));
+      if (moved > 2.0 * cell_mm_ || foot.station_mm < 0.0) continue;
+      const double slope = std::max(0.2, 1.0 + curve.curvature(foot.station_mm) * foot.out_mm);
+      const Vector2 tangent = curve.tangent(foot.station_mm) / slope;
+      cell = {static_cast<float>(foot.station_mm), static_cast<float>(tangent.x()), static_cast<float>(tangent.y())};
+    }
 }
 
 std::optional<RimCurve::Foot> RimLocator::locate(const Vector2& p) const {
-  const Vector2 cell = (p - low_) / cell_mm_;
+  const Vector2 cell = (p - low_) * (1.0 / cell_mm_);
   if (!(cell.x() >= 0.0 && cell.y() >= 0.0 && cell.x() < columns_ && cell.y() < rows_)) return std::nullopt;
   const auto index =
       static_cast<std::size_t>(cell.y()) * static_cast<std::size_t>(columns_) + static_cast<std::size_t>(cell.x());
-  const float guess = nearest_station_[index];
-  if (guess < 0.0F) return std::nullopt;
-  const RimCurve::Foot foot = curve_->foot_of(p, static_cast<double>(guess));
+  const Cell& nearest = cells_[index];
+  if (nearest.station_mm < 0.0F) return std::nullopt;
+  const double from_middle_x = (cell.x() - std::floor(cell.x()) - 0.5) * cell_mm_;
+  const double from_middle_y = (cell.y() - std::floor(cell.y()) - 0.5) * cell_mm_;
+  const double guess = static_cast<double>(nearest.station_mm) + static_cast<double>(nearest.by_x) * from_middle_x +
+                       static_cast<double>(nearest.by_y) * from_middle_y;
+  const RimCurve::Foot foot = is_smooth_ ? curve_->foot_near(p, guess) : curve_->foot_of(p, guess);
   if (foot.out_mm < -inside_mm_ || foot.out_mm > outside_mm_) return std::nullopt;
   return foot;
 }

@@ -34,6 +34,9 @@ class RimCurve {
   // Foot of the perpendicular from p by Newton's method from a guess within about 10 mm. Stations beyond the ends of
   // an open curve are returned as such (the curve goes on straight); closed curves wrap into [0, length).
   [[nodiscard]] Foot foot_of(const Vector2& p, double guess_station_mm) const;
+  // The same from a guess that is nearly always within 0.2 mm: one look at the curve and its Taylor series to second
+  // order, a few nanometres from what foot_of gives; where the guess was worse, foot_of.
+  [[nodiscard]] Foot foot_near(const Vector2& p, double guess_station_mm) const;
 
   // Wraps into [0, length) where closed; unchanged where open.
   [[nodiscard]] double wrapped(double station_mm) const;
@@ -48,7 +51,7 @@ class RimCurve {
   [[nodiscard]] Sample at(double station_mm) const;
 
   std::vector<Sample> samples_;  // every step_mm_ from station 0; for a closed curve one more, equal to the first
-  double step_mm_ = 0.5;
+  double step_mm_ = 0.5, steps_a_mm_ = 2.0;
   double length_mm_ = 0.0;
   bool closed_ = false;
 };
@@ -56,17 +59,23 @@ class RimCurve {
 // Finds the nearest rim station of any plan point within reach, in constant time.
 class RimLocator {
  public:
-  RimLocator(const RimCurve& curve, double reach_inside_mm, double reach_outside_mm);
+  // Where the curve is known to be smooth (a fitted outline, not a chain of points) it is found three times faster.
+  RimLocator(const RimCurve& curve, double reach_inside_mm, double reach_outside_mm, bool is_smooth = false);
   // Nothing where p lies beyond reach.
   [[nodiscard]] std::optional<RimCurve::Foot> locate(const Vector2& p) const;
 
  private:
   const RimCurve* curve_;
   double inside_mm_, outside_mm_;
+  bool is_smooth_;
   Vector2 low_;
   double cell_mm_ = 4.0;
   int columns_ = 0, rows_ = 0;
-  std::vector<float> nearest_station_;  // by cell; negative where out of reach
+  // A cell's middle: the station of its foot (negative where out of reach), and how that grows with the place.
+  struct Cell {
+    float station_mm = -1.0F, by_x = 0.0F, by_y = 0.0F;
+  };
+  std::vector<Cell> cells_;
 };
 
 }  // namespace rimwright

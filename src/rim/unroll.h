@@ -18,9 +18,11 @@ struct UnrollSettings {
   double below_mm = 65.0;    // down the side, likewise
   double above_mm = 8.0;
   double slice_mm = 0.5;  // the smallest step of stations that sections are built from
+  double band_mm = 1.0;   // of the profile: within a slice points lie band by band, so that a face finds its own
 };
 
-// Points in rim coordinates, sorted by slice: slice k holds stations [k, k + 1) * slice_mm.
+// Points in rim coordinates, sorted by slice and in it by band: slice k holds stations [k, k + 1) * slice_mm, band b of
+// it the points whose place along the profile, (up - out) / sqrt 2, lies in first_band_mm + [b, b + 1) * band_mm.
 struct UnrolledRim {
   RimCurve curve;
   Transform T_body_scan;  // from scan millimetres relative to Cloud::origin_mm
@@ -28,9 +30,17 @@ struct UnrolledRim {
   std::vector<float> station_mm, out_mm, up_mm;  // up from the top's height at the rim station
   std::vector<float> sigma_mm;                   // empty, or one a point
   std::vector<std::size_t> slice_begin;          // slice_count() + 1 entries
-  double slice_mm = 0.5;
+  std::vector<std::size_t> band_begin;           // slice_count() * band_count + 1 entries
+  double slice_mm = 0.5, band_mm = 1.0, first_band_mm = 0.0;
+  std::size_t band_count = 1;
 
   [[nodiscard]] std::size_t slice_count() const { return slice_begin.empty() ? 0 : slice_begin.size() - 1; }
+  struct Range {
+    std::size_t begin = 0, end = 0;
+  };
+  // All points of a slice that lie between two places along the profile, and others of the bands at its ends. Every
+  // point of the slice for (-infinity, infinity).
+  [[nodiscard]] Range points_between(std::size_t slice, double from_along_mm, double to_along_mm) const;
   // Height of the top over the body's plane at the rim, and the way back to the scan (without Cloud::origin_mm).
   [[nodiscard]] double rim_height_mm(double station) const;
   [[nodiscard]] Vector3 scan_point_mm(double station, double out, double up) const;
