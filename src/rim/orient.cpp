@@ -213,27 +213,33 @@ Hypothesis hold_as_top(const SurfaceCells& cells, const std::vector<std::uint32_
   const double near_mm = std::max(0.5, 4.0 * fit->rms_mm);
   const auto facing_up = static_cast<float>(std::cos(radians_from_degrees(settings.flat_within_deg)));
   const auto facing_out = static_cast<float>(std::sin(radians_from_degrees(settings.wall_within_deg)));
+  const auto steepest_slope = static_cast<float>(std::cos(radians_from_degrees(70.0)));
+  const auto least_slope = static_cast<float>(std::cos(radians_from_degrees(20.0)));
   const Eigen::Vector3f up_scan = (o.T_body_scan.linear().transpose() * Vector3::UnitZ()).cast<float>();
   PlanOccupancy top_plan(std::max(4.0, cells.cell_mm));
   float facing = 0.0F;
-  std::vector<std::uint32_t> steep;
+  std::vector<std::uint32_t> steep, oblique;
+  double top_points = 0.0;
   for (std::uint32_t i = 0; i < cells.cells.size(); ++i) {
     const SurfaceCell& cell = cells.cells[i];
     if (!is_flat(cell)) continue;
     const float cosine = std::abs(cell.normal.dot(up_scan));
     if (cosine < facing_out) steep.push_back(i);
+    if (cosine > steepest_slope && cosine < least_slope) oblique.push_back(i);
     if (cosine < facing_up) continue;
     const Vector3 p = o.T_body_scan * cell.mean_mm.cast<double>();
     if (std::abs(p.z() - o.top.height_mm(p.x(), p.y())) > near_mm) continue;
     o.top_cells.push_back(i);
     top_plan.mark(p.head<2>());
     facing += cell.facing.dot(up_scan);
+    top_points += cell.count;
   }
 
   // Which side of each steep cell the top lies on, and whether the cell hangs below it.
   PlanOccupancy rim_plan(5.0);
   std::vector<Vector2> places;
   std::size_t above = 0;
+  double wall_points = 0.0;
   const double shallowest_mm = std::max(1.5, cells.cell_mm / 2);
   for (const auto i : steep) {
     const Vector3 p = o.T_body_scan * cells.cells[i].mean_mm.cast<double>();
@@ -258,6 +264,18 @@ Hypothesis hold_as_top(const SurfaceCells& cells, const std::vector<std::uint32_
     o.wall_out.push_back(across);
     places.push_back(p.head<2>());
     rim_plan.mark(p.head<2>());
+    wall_points += cells.cells[i].count;
+  }
+
+  // A table on which the body stands makes the same picture upside down: flat, a wall at its border, a flat beyond.
+  // What tells them apart: the rim bulges outward, the work (a sloping face) lies at the top's edge, not at the foot of
+  // the side, and the top is scanned as densely as the side is.
+  PlanOccupancy work_plan(5.0);
+  for (const auto i : oblique) {
+    const Vector3 p = o.T_body_scan * cells.cells[i].mean_mm.cast<double>();
+    const double height_mm = p.z() - o.top.height_mm(p.x(), p.y());
+    constexpr double deepest_work_mm = 30.0;
+    if (height_mm < -shallowest_mm && height_mm > -deepest_work_mm) work_plan.mark(p.head<2>());
   }
   if (above > o.wall_cells.size()) return hypothesis;  // a table with the body standing on it
   const double top_area = static_cast<double>(top_plan.size()) * std::pow(std::max(4.0, cells.cell_mm), 2);
@@ -266,9 +284,14 @@ Hypothesis hold_as_top(const SurfaceCells& cells, const std::vector<std::uint32_
   hypothesis.rim_length_mm = static_cast<double>(rim_plan.size()) * 5.0 / 1.4;
   const double bulge = mean_bulge(places, o.wall_out);
   const double flatness = fit->tightest_radius_mm / (fit->tightest_radius_mm + 1000.0);
-  const double bulge_factor = bulge < -2e-4 ? 0.6 : 1.0;
+  const double bulge_factor = 1.0 + std::clamp(100.0 * bulge, -0.3, 0.3);
+  const double work_factor = 1.0 + 0.5 * std::min(1.0, static_cast<double>(work_plan.size()) /
+                                                           std::max(1.0, static_cast<double>(rim_plan.size())));
+  const double density = top_points / std::max(1.0, static_cast<double>(o.top_cells.size()));
+  const double wall_density = wall_points / std::max(1.0, static_cast<double>(o.wall_cells.size()));
+  const double density_factor = density < 0.4 * wall_density ? 0.8 : 1.0;
   const double facing_factor = facing < 0.0F ? 0.2 : 1.0;
-  hypothesis.score = hypothesis.rim_length_mm * flatness * bulge_factor * facing_factor;
+  hypothesis.score = hypothesis.rim_length_mm * flatness * bulge_factor * work_factor * density_factor * facing_factor;
   return hypothesis;
 }
 
