@@ -6,6 +6,7 @@
 #include <cmath>
 
 #include "measure/profile_frame.h"
+#include "measure/section_geometry.h"
 
 namespace rimwright {
 
@@ -15,6 +16,11 @@ namespace {
 struct SliceMoments {
   double w = 0, t = 0, tt = 0, ttt = 0, tttt = 0, y = 0, ty = 0, tty = 0, yy = 0;
   double points = 0, rejected = 0;
+};
+
+// The quadric top across the rim: height = rise out + bend out^2 / 2.
+struct Dome {
+  double rise = 0.0, bend = 0.0;
 };
 
 struct Span {
@@ -29,8 +35,14 @@ struct Span {
 class FaceFitter {
  public:
   FaceFitter(const UnrolledRim& rim, const FaceTracks& tracks, const FaceTrack& track, FacePart part, double noise_mm,
-             double lean_rad, const FitSettings& settings)
-      : rim_(rim), tracks_(tracks), settings_(settings), part_(part), noise_mm_(noise_mm), lean_rad_(lean_rad) {
+             double lean_rad, const FitSettings& settings, Workers& workers)
+      : rim_(rim),
+        tracks_(tracks),
+        settings_(settings),
+        part_(part),
+        noise_mm_(noise_mm),
+        lean_rad_(lean_rad),
+        workers_(workers) {
     fits_.track = &track;
     fits_.from_upright_rad = nominal_angle(track);
     const double angle = fits_.from_upright_rad;
@@ -40,6 +52,10 @@ class FaceFitter {
     is_reference_ = track.name == FaceName::side || is_top_;
     is_ledge_ = track.name == FaceName::floor || track.name == FaceName::wall;
     stations_ = static_cast<std::size_t>(std::max(1.0, std::floor(rim.curve.length_mm() / settings.station_step_mm)));
+    for (std::size_t i = 0; is_top_ && i <= stations_; ++i) {
+      const SectionTop top = top_of(rim, static_cast<double>(i) * settings.station_step_mm, nullptr);
+      domes_.push_back({top.rise, top.bend});
+    }
   }
 
   FaceFits fit() {
@@ -76,6 +92,14 @@ class FaceFitter {
   [[nodiscard]] double top_height(double station_mm, double out_mm) const {
     const Vector2 plan = rim_.curve.point(station_mm) + out_mm * rim_.curve.out(station_mm);
     return rim_.top.height_mm(plan.x(), plan.y()) - rim_.rim_height_mm(station_mm);
+  }
+
+  // The same near station i, from the sections at both ends of its slice: far below a micrometre from it.
+  [[nodiscard]] double dome_height(std::size_t i, double ds_mm, double out_mm) const {
+    const double share = 0.5 + ds_mm / settings_.station_step_mm;
+    const Dome &a = domes_[i], &b = domes_[i + 1];
+    const double rise = a.rise + share * (b.rise - a.rise), bend = a.bend + share * (b.bend - a.bend);
+    return out_mm * (rise + 0.5 * bend * out_mm);
   }
 
   void spans_from_track() {
@@ -165,59 +189,97 @@ class FaceFitter {
       span.to_t_mm = t_on_line(span.to_along_mm, span.a_mm, span.b);
     }
     slices_.assign(stations_, {});
-    const auto slices_a_station = static_cast<std::size_t>(std::lround(settings_.station_step_mm / rim_.slice_mm));
-    for (std::size_t i = 0; i < stations_; ++i) {
-      const Span& span = spans_[i];
-      if (!span.present) continue;
-      SliceMoments& m = slices_[i];
-      const std::size_t begin = rim_.slice_begin[std::min(rim_.slice_count(), i * slices_a_station)];
-      const std::size_t end = rim_.slice_begin[std::min(rim_.slice_count(), (i + 1) * slices_a_station)];
-      // Extents move along the rim (run-outs): follow them within the slice.
-      const Span& before = i > 0 && spans_[i - 1].present ? spans_[i - 1] : span;
-      const Span& after = i + 1 < stations_ && spans_[i + 1].present ? spans_[i + 1] : span;
-      const double steps = (&before != &span ? 1.0 : 0.0) + (&after != &span ? 1.0 : 0.0);
-      const double per_mm = steps > 0 ? 1.0 / (steps * settings_.station_step_mm) : 0.0;
-      const double from_slope = (after.from_t_mm - before.from_t_mm) * per_mm;
-      const double to_slope = (after.to_t_mm - before.to_t_mm) * per_mm;
-      const double middle = station(i);
-      for (std::size_t k = begin; k < end; ++k) {
-        const double out = rim_.out_mm[k], up = rim_.up_mm[k];
-        const double ds = rim_.station_mm[k] - middle;
-        const double t = out * fits_.along.x() + up * fits_.along.y();
-        if (t < span.from_t_mm + from_slope * ds || t > span.to_t_mm + to_slope * ds) continue;
-        if (is_ledge_) {
-          // Points of the neighbouring wall scatter into a floor's t; they stand out along the profile.
-          const double along = profile_along(out, up), spare = 2.0 * noise_mm_;
-          if (along < span.from_along_mm - spare || along > span.to_along_mm + spare) continue;
-        }
-        double y = out * fits_.normal.x() + up * fits_.normal.y() - span.shift_along * ds;
-        if (is_top_) y -= top_height(rim_.station_mm[k], out);
-        const double residual = y - (is_top_ ? top_gate_line(span, t, middle) : span.a_mm + span.b * t);
-        if (std::abs(residual) > span.gate_mm) {
-          m.rejected += 1;
-          continue;
-        }
-        const double w = rim_.sigma_mm.empty()
-                             ? 1.0
-                             : 1.0 / std::max(1e-6, static_cast<double>(rim_.sigma_mm[k]) * rim_.sigma_mm[k]);
-        const double wt = w * t, wtt = wt * t, wy = w * y;
-        m.w += w, m.t += wt, m.tt += wtt, m.ttt += wtt * t, m.tttt += wtt * t * t;
-        m.y += wy, m.ty += wt * y, m.tty += wtt * y, m.yy += wy * y;
-        m.points += 1;
-      }
-    }
+    for_stations([&](std::size_t i) { gather_station(i); });
   }
 
-  // In the first round the top's gate line is the segmentation's, which holds no quadric; later rounds fit without it.
-  [[nodiscard]] double top_gate_line(const Span& span, double t, double station_mm) const {
-    if (!fits_.at.empty()) return span.a_mm + span.b * t;
-    return span.a_mm + span.b * t - top_height(station_mm, -t);
+  // Each station on its own, in parallel.
+  template <class Body>
+  void for_stations(const Body& body) {
+    constexpr std::size_t at_once = 16;
+    workers_.for_chunks(stations_, at_once, [&](std::size_t begin, std::size_t end, std::size_t) {
+      for (std::size_t i = begin; i < end; ++i)
+        if (spans_[i].present) body(i);
+    });
+  }
+
+  void gather_station(std::size_t i) {
+    const Span& span = spans_[i];
+    // Extents move along the rim (run-outs): follow them within the slice.
+    const Span& before = i > 0 && spans_[i - 1].present ? spans_[i - 1] : span;
+    const Span& after = i + 1 < stations_ && spans_[i + 1].present ? spans_[i + 1] : span;
+    const double steps = (&before != &span ? 1.0 : 0.0) + (&after != &span ? 1.0 : 0.0);
+    const double per_mm = steps > 0 ? 1.0 / (steps * settings_.station_step_mm) : 0.0;
+    const double from_slope = (after.from_t_mm - before.from_t_mm) * per_mm;
+    const double to_slope = (after.to_t_mm - before.to_t_mm) * per_mm;
+    const auto [from_along, to_along] = places_of(span, from_slope, to_slope);
+    const auto slices_a_station = static_cast<std::size_t>(std::lround(settings_.station_step_mm / rim_.slice_mm));
+    for (std::size_t slice = i * slices_a_station; slice < (i + 1) * slices_a_station; ++slice)
+      add_points(i, from_slope, to_slope, rim_.points_between(slice, from_along, to_along));
+  }
+
+  // Between which places along the profile the span's points and those it counts as rejected lie.
+  [[nodiscard]] std::pair<double, double> places_of(const Span& span, double from_slope, double to_slope) const {
+    constexpr double rejected_within_mm = 1.0;  // of the gate; what is farther off is another face, or clutter
+    const double half_mm = 0.5 * settings_.station_step_mm;
+    const double beyond_y = span.gate_mm + rejected_within_mm + std::abs(span.shift_along) * half_mm;
+    const double per_y = std::abs(profile_along(fits_.normal.x(), fits_.normal.y()));
+    double low = std::numeric_limits<double>::infinity(), high = -low;
+    for (const double ds : {-half_mm, half_mm})
+      for (const double t : {span.from_t_mm + from_slope * ds, span.to_t_mm + to_slope * ds}) {
+        const double along = profile_along_at(t, span.a_mm + span.b * t);
+        low = std::min(low, along);
+        high = std::max(high, along);
+      }
+    // A domed top leaves its line by its rise and sagitta.
+    double beyond_along = per_y * beyond_y;
+    if (is_top_) {
+      constexpr double steepest = 0.12;  // a dome's slope at its edge, and more
+      beyond_along += steepest * std::max(std::abs(span.from_t_mm), std::abs(span.to_t_mm));
+    }
+    return {low - beyond_along, high + beyond_along};
+  }
+
+  [[nodiscard]] double profile_along_at(double t, double y) const {
+    const Vector2 p = t * fits_.along + y * fits_.normal;
+    return profile_along(p.x(), p.y());
+  }
+
+  void add_points(std::size_t i, double from_slope, double to_slope, const UnrolledRim::Range& range) {
+    SliceMoments& m = slices_[i];
+    const Span& span = spans_[i];
+    const double middle = station(i);
+    const bool is_first_round = fits_.at.empty();
+    for (std::size_t k = range.begin; k < range.end; ++k) {
+      const double out = rim_.out_mm[k], up = rim_.up_mm[k];
+      const double ds = rim_.station_mm[k] - middle;
+      const double t = out * fits_.along.x() + up * fits_.along.y();
+      if (t < span.from_t_mm + from_slope * ds || t > span.to_t_mm + to_slope * ds) continue;
+      if (is_ledge_) {
+        // Points of the neighbouring wall scatter into a floor's t; they stand out along the profile.
+        const double along = profile_along(out, up), spare = 2.0 * noise_mm_;
+        if (along < span.from_along_mm - spare || along > span.to_along_mm + spare) continue;
+      }
+      double y = out * fits_.normal.x() + up * fits_.normal.y() - span.shift_along * ds;
+      const double dome = is_top_ ? dome_height(i, ds, out) : 0.0;
+      y -= dome;
+      // In the first round the top's line is the segmentation's, which holds no quadric; later rounds fit without it.
+      const double residual = y - (span.a_mm + span.b * t) + (is_first_round ? dome : 0.0);
+      if (std::abs(residual) > span.gate_mm) {
+        m.rejected += 1;
+        continue;
+      }
+      const double w =
+          rim_.sigma_mm.empty() ? 1.0 : 1.0 / std::max(1e-6, static_cast<double>(rim_.sigma_mm[k]) * rim_.sigma_mm[k]);
+      const double wt = w * t, wtt = wt * t, wy = w * y;
+      m.w += w, m.t += wt, m.tt += wtt, m.ttt += wtt * t, m.tttt += wtt * t * t;
+      m.y += wy, m.ty += wt * y, m.tty += wtt * y, m.yy += wy * y;
+      m.points += 1;
+    }
   }
 
   void fit_windows() {
     std::vector<FaceFit> fits(stations_);
-    for (std::size_t i = 0; i < stations_; ++i)
-      if (spans_[i].present) fits[i] = fit_window(i);
+    for_stations([&](std::size_t i) { fits[i] = fit_window(i); });
     fits_.at = std::move(fits);
   }
 
@@ -364,6 +426,8 @@ class FaceFitter {
   double noise_mm_, lean_rad_;
   bool is_top_ = false, is_reference_ = false, is_ledge_ = false;
   std::size_t stations_ = 0;
+  Workers& workers_;
+  std::vector<Dome> domes_;  // at the borders of the stations' slices; of the top only
   std::vector<Span> spans_;
   std::vector<SliceMoments> slices_;
   FaceFits fits_;
@@ -415,10 +479,8 @@ FittedRim fit_faces(const UnrolledRim& rim, const FaceTracks& tracks, double noi
     jobs.push_back({&tracks.tracks[k], FacePart::lower_strip, &fitted.lower_strip});
     jobs.push_back({&tracks.tracks[k], FacePart::upper_strip, &fitted.upper_strip});
   }
-  workers.for_chunks(jobs.size(), 1, [&](std::size_t begin, std::size_t end, std::size_t) {
-    for (std::size_t k = begin; k < end; ++k)
-      *jobs[k].result = FaceFitter(rim, tracks, *jobs[k].track, jobs[k].part, noise_mm, lean_rad, settings).fit();
-  });
+  for (const Job& job : jobs)
+    *job.result = FaceFitter(rim, tracks, *job.track, job.part, noise_mm, lean_rad, settings, workers).fit();
   return fitted;
 }
 

@@ -46,7 +46,7 @@ struct FaceFit {
   double variance_a = 0.0, variance_b = 0.0, covariance_ab = 0.0;
   double noise_mm = 0.0;  // standard deviation of the points about the fit
   double degrees_of_freedom = 0.0;
-  double points = 0.0, rejected = 0.0;
+  double points = 0.0, rejected = 0.0;         // rejected: beyond the gate, but within about 1 mm of it
   double window_mm = 0.0;                      // half length along the rim
   double shift_along = 0.0;                    // c: movement of the face per millimetre of rim
   double bend_along = 0.0, twist_along = 0.0;  // d and e of the model

@@ -4,6 +4,7 @@
 #include <cmath>
 
 #include "measure/profile_frame.h"
+#include "measure/section_geometry.h"
 
 namespace rimwright {
 
@@ -37,24 +38,34 @@ FaceGrid grid_face(const UnrolledRim& rim, const FittedRim& fitted, const FaceFi
     if (!fit.measured) continue;
     const double first = std::min(fit.from_t_mm, fit.to_t_mm) + edge_margin_mm;
     const double last = std::max(fit.from_t_mm, fit.to_t_mm) - edge_margin_mm;
-    const std::size_t begin = rim.slice_begin[std::min(rim.slice_count(), i * slices_a_station)];
-    const std::size_t end = rim.slice_begin[std::min(rim.slice_count(), (i + 1) * slices_a_station)];
-    for (std::size_t k = begin; k < end; ++k) {
-      const double out = rim.out_mm[k], up = rim.up_mm[k];
-      const double t = out * face.along.x() + up * face.along.y();
-      if (t < first || t > last) continue;
-      double y = out * face.normal.x() + up * face.normal.y();
-      if (is_top) {
-        const Vector2 plan = rim.curve.point(rim.station_mm[k]) + out * rim.curve.out(rim.station_mm[k]);
-        y -= rim.top.height_mm(plan.x(), plan.y()) - rim.rim_height_mm(rim.station_mm[k]);
+    // A domed top's points leave the line by its rise and sagitta: twice the gate, and a share of the reach.
+    const double reach = is_top ? 0.12 * std::max(std::abs(first), std::abs(last)) : 0.0;
+    const double beyond = 2.0 * gate_mm + reach + std::abs(fit.shift_along) * grid.station_step_mm;
+    const SectionTop top = is_top ? top_of(rim, fitted.station_mm[i], nullptr) : SectionTop{};
+    const auto along_at = [&](double t) {
+      const Vector2 p = t * face.along + (fit.a_mm + fit.b * (t - fit.t0_mm)) * face.normal;
+      return profile_along(p.x(), p.y());
+    };
+    const double from_along = std::min(along_at(first), along_at(last)) - beyond;
+    const double to_along = std::max(along_at(first), along_at(last)) + beyond;
+    for (std::size_t slice = i * slices_a_station; slice < (i + 1) * slices_a_station; ++slice) {
+      const auto range = rim.points_between(slice, from_along, to_along);
+      for (std::size_t k = range.begin; k < range.end; ++k) {
+        const double out = rim.out_mm[k], up = rim.up_mm[k];
+        const double t = out * face.along.x() + up * face.along.y();
+        if (t < first || t > last) continue;
+        double y = out * face.normal.x() + up * face.normal.y();
+        if (is_top) {
+          y -= out * (top.rise + 0.5 * top.bend * out);
+        }
+        y -= fit.shift_along * (rim.station_mm[k] - fitted.station_mm[i]);
+        if (std::abs(y - fit.a_mm - fit.b * (t - fit.t0_mm)) > gate_mm) continue;
+        const double row = (t - grid.first_t_mm) / t_step_mm;
+        if (row < 0 || row >= static_cast<double>(grid.rows)) continue;
+        const std::size_t cell = grid.index(static_cast<std::size_t>(row), i);
+        sums[cell] += y;
+        grid.count[cell] += 1.0F;
       }
-      y -= fit.shift_along * (rim.station_mm[k] - fitted.station_mm[i]);
-      if (std::abs(y - fit.a_mm - fit.b * (t - fit.t0_mm)) > gate_mm) continue;
-      const double row = (t - grid.first_t_mm) / t_step_mm;
-      if (row < 0 || row >= static_cast<double>(grid.rows)) continue;
-      const std::size_t cell = grid.index(static_cast<std::size_t>(row), i);
-      sums[cell] += y;
-      grid.count[cell] += 1.0F;
     }
   }
   grid.mean_mm.resize(sums.size());
