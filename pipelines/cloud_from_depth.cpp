@@ -15,7 +15,10 @@ Outcome<Cloud> cloud_from_depth(const std::filesystem::path& folder, const Depth
   if (!zone) return tl::unexpected(zone.error());
   auto cloud = fuse_frames(*capture, *alignment, *noise, *zone, settings.fuse, workers);
   if (!cloud) return tl::unexpected(cloud.error());
-  cloud->notes = capture_verdict(*capture, *alignment, *noise, *zone, settings.verdict);
+  const auto scale = scale_from_target(*capture, settings.target, workers);
+  if (!scale) return tl::unexpected(scale.error());
+  apply_target_scale(*cloud, *scale, settings.target);
+  cloud->notes = capture_verdict(*capture, *alignment, *noise, *zone, *scale, settings.verdict);
   return cloud;
 }
 

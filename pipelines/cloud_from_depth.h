@@ -1,5 +1,5 @@
 // The chain from a depth capture to a cloud: read it, learn the camera's noise, bring the frames together, keep the
-// points near the rim with what each is worth.
+// points near the rim with what each is worth, and take the scale from the printed target where colour shows it.
 #pragma once
 
 #include <filesystem>
@@ -7,6 +7,7 @@
 #include "capture/depth/capture_verdict.h"
 #include "capture/depth/fuse_frames.h"
 #include "capture/depth/read_depth_capture.h"
+#include "capture/depth/scale_from_target.h"
 
 namespace rimwright {
 
@@ -16,6 +17,7 @@ struct DepthSettings {
   AlignSettings align;
   DepthRimZoneSettings zone;
   FuseSettings fuse;
+  TargetScaleSettings target;  // set target.bar_mm from --bar
   VerdictSettings verdict;
 };
 

@@ -85,7 +85,7 @@ int inspect(const InspectArguments& arguments) {
   Workers workers(arguments.threads);
   CloudFromScanSettings capture;
   capture.file.units.units = units_from(arguments.units);
-  if (arguments.bar_mm > 0.0) capture.photos.print.bar_mm = arguments.bar_mm;
+  if (arguments.bar_mm > 0.0) capture.photos.print.bar_mm = capture.depth.target.bar_mm = arguments.bar_mm;
   capture.photos.progress = [&](const std::string& stage) { progress.say(stage); };
   progress.say("reading " + arguments.scan);
   const auto cloud = cloud_from_scan(arguments.scan, capture, workers);

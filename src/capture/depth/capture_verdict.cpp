@@ -40,7 +40,7 @@ FaceSeen seen(const DepthRimZone& zone, ZoneFace face, double steep_deg) {
 }  // namespace
 
 std::vector<std::string> capture_verdict(const DepthCapture& capture, const Alignment& alignment,
-                                         const DepthNoise& noise, const DepthRimZone& zone,
+                                         const DepthNoise& noise, const DepthRimZone& zone, const TargetScale& scale,
                                          const VerdictSettings& settings) {
   std::vector<std::string> notes = capture.notes;
   const std::size_t frames = capture.frames.size() - alignment.frames_left_out;
@@ -52,9 +52,18 @@ std::vector<std::string> capture_verdict(const DepthCapture& capture, const Alig
                            noise.sigma_z_mm(noise.range_mm, radians_from_degrees(65.0)) / noise.sigma_mm,
                            noise.range_power_fitted ? "" : " (its growth with range could not be seen)"));
   notes.push_back(sentence("Single images are warped by about %.3f mm beyond that noise.", alignment.bias_mm));
-  notes.push_back(
-      "Nothing of known size was used: the scale is the depth camera's own; lay the printed target beside the rim, or "
-      "check a length with callipers.");
+  if (scale.images > 0) {
+    notes.push_back(
+        sentence("The printed target was seen in %zu images: the depth camera reads lengths %.2f %% too %s, "
+                 "which was put right, with a standard uncertainty of %.2f %%.",
+                 scale.images, 100.0 * std::abs(1.0 / scale.factor - 1.0), scale.factor < 1.0 ? "long" : "short",
+                 100.0 * scale.relative_u));
+  } else {
+    notes.emplace_back(
+        "Nothing of known size was used: the scale is the depth camera's own; lay the printed target beside the rim, "
+        "or "
+        "check a length with callipers.");
+  }
   if (alignment.frames_left_out > 0) {
     notes.push_back(sentence("%zu depth images could not be laid on the others: move the camera more slowly.",
                              alignment.frames_left_out));

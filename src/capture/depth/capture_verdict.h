@@ -6,6 +6,7 @@
 
 #include "capture/depth/align_frames.h"
 #include "capture/depth/rim_zone.h"
+#include "capture/depth/scale_from_target.h"
 
 namespace rimwright {
 
@@ -20,6 +21,6 @@ struct VerdictSettings {
 // Sentences for Cloud::notes, the plain facts first.
 [[nodiscard]] std::vector<std::string> capture_verdict(const DepthCapture& capture, const Alignment& alignment,
                                                        const DepthNoise& noise, const DepthRimZone& zone,
-                                                       const VerdictSettings& settings);
+                                                       const TargetScale& scale, const VerdictSettings& settings);
 
 }  // namespace rimwright

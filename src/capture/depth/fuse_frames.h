@@ -25,14 +25,15 @@ struct FuseSettings {
   double warp_to_noise = 3.0;
   double least_scale_u = 0.001;
   // The error that a whole image shares (Alignment::bias_mm) is passed on undiminished, since a camera's own warp does
-  // not average out over a pass, and stays alike over this distance. Common practice, no source.
-  double bias_length_mm = 40.0;
+  // not average out over a pass. Over what distance it stays alike is not known: a bevel's own width is assumed, which
+  // leans its face the most. Common practice, no source.
+  double bias_length_mm = 25.0;
 };
 
 // The cloud in the scan frame, with sigma along the normal for each point; order is that of frames and pixels and does
 // not depend on threads. Refuses with too_few_points below 1000 points near the rim.
 [[nodiscard]] Outcome<Cloud> fuse_frames(const DepthCapture& capture, const Alignment& alignment,
-                                         const DepthNoise& noise, const DepthRimZone& zone, const FuseSettings& settings,
-                                         Workers& workers);
+                                         const DepthNoise& noise, const DepthRimZone& zone,
+                                         const FuseSettings& settings, Workers& workers);
 
 }  // namespace rimwright

@@ -40,8 +40,8 @@ bool any_within(const std::vector<Vector3>& places, const Vector3& centre_mm, do
 
 }  // namespace
 
-Outcome<DepthRimZone> DepthRimZone::from(const std::vector<std::vector<DepthPatch>>& patches, const Alignment& alignment,
-                               const DepthRimZoneSettings& settings) {
+Outcome<DepthRimZone> DepthRimZone::from(const std::vector<std::vector<DepthPatch>>& patches,
+                                         const Alignment& alignment, const DepthRimZoneSettings& settings) {
   DepthRimZone zone;
   zone.settings_ = settings;
   // One cell a place and direction, as the model of alignment, but coarser.

@@ -34,7 +34,7 @@ class DepthRimZone {
   // Refuses with no_top_found or no_side_found when the capture shows no level or no upright face, and with
   // no_rim_found when they never come near each other.
   [[nodiscard]] static Outcome<DepthRimZone> from(const std::vector<std::vector<DepthPatch>>& patches,
-                                             const Alignment& alignment, const DepthRimZoneSettings& settings);
+                                                  const Alignment& alignment, const DepthRimZoneSettings& settings);
 
   [[nodiscard]] bool near_rim(const Vector3& point_scan_mm) const;
   [[nodiscard]] const std::vector<ZoneCell>& cells() const { return cells_; }
