@@ -18,7 +18,7 @@ using Row = Eigen::Matrix<double, 7, 1>;
 
 // A patch of the later pass and the earlier surface under it, both in the earlier frame.
 struct Pair {
-  const Patch* patch = nullptr;
+  const UntouchedPatch* patch = nullptr;
   Row jacobian = Row::Zero();
   double residual_mm = 0.0;  // earlier surface minus later patch, along the normal
   double variance_mm2 = 0.0;
@@ -47,10 +47,10 @@ Row jacobian_of(const Vector3& at, const Vector3& normal, const Vector3& pivot) 
   return row;
 }
 
-std::vector<Pair> pair_up(const std::vector<Patch>& patches, const FaceSurfaces& before, const PassAlignment& alignment,
-                          double range_mm, const AlignSettings& settings) {
+std::vector<Pair> pair_up(const std::vector<UntouchedPatch>& patches, const FaceSurfaces& before,
+                          const PassAlignment& alignment, double range_mm, const AlignPassesSettings& settings) {
   std::vector<Pair> pairs;
-  for (const Patch& patch : patches) {
+  for (const UntouchedPatch& patch : patches) {
     const Vector3 at = alignment.to_before(patch.at_mm);
     const Vector3 normal = alignment.direction_to_before(patch.normal);
     if (before.worked.nearest_mm(at) < settings.away_from_work_mm) continue;
@@ -100,7 +100,7 @@ struct Fit {
 
 // Gauss-Newton with Tukey's biweight; the step from the prior's centre for scale, which starts at 1.
 Fit settle(const Pass& before_pass, const Pass& after_pass, const FaceSurfaces& before,
-           const std::vector<Patch>& patches, PassAlignment alignment, const AlignSettings& settings) {
+           const std::vector<UntouchedPatch>& patches, PassAlignment alignment, const AlignPassesSettings& settings) {
   constexpr int most_rounds = 25;
   constexpr double tukey = 4.685, settled_mm = 1e-4;
   const Row prior = prior_information(before_pass, after_pass);
@@ -133,7 +133,7 @@ Fit settle(const Pass& before_pass, const Pass& after_pass, const FaceSurfaces& 
 }
 
 // What the untouched faces say of the noise, and the covariance of the fit.
-void judge_fit(const Pass& before, const Pass& after, const AlignSettings& settings, Fit& fit) {
+void judge_fit(const Pass& before, const Pass& after, const AlignPassesSettings& settings, Fit& fit) {
   constexpr double tukey = 4.685;
   PassAlignment& alignment = fit.alignment;
   const double spread_mm = robust_sigma(fit.pairs, false);
@@ -190,7 +190,8 @@ std::vector<RimPoint> rim_of(const Pass& pass) {
 }
 
 // How badly patches miss the earlier faces of their own kind; every 7th is enough to choose between placements.
-double misfit_mm(const std::vector<Patch>& patches, const FaceSurfaces& before, const PassAlignment& alignment) {
+double misfit_mm(const std::vector<UntouchedPatch>& patches, const FaceSurfaces& before,
+                 const PassAlignment& alignment) {
   std::vector<double> distances;
   for (std::size_t i = 0; i < patches.size(); i += 7) {
     distances.push_back(before.of(patches[i].kind).nearest_mm(alignment.to_before(patches[i].at_mm)));
@@ -205,7 +206,7 @@ double PassAlignment::u_along_mm(const Vector3& at_before_mm, const Vector3& dir
   return std::sqrt(std::max(0.0, row.dot(covariance * row)));
 }
 
-Outcome<PassAlignment> align_passes(const Pass& before, const Pass& after, const AlignSettings& settings) {
+Outcome<PassAlignment> align_passes(const Pass& before, const Pass& after, const AlignPassesSettings& settings) {
   for (const Pass* pass : {&before, &after}) {
     if (pass->faces.points.empty()) {
       return refuse(RefusalReason::too_few_points, pass->folder + " holds no faces to align by",
@@ -213,7 +214,7 @@ Outcome<PassAlignment> align_passes(const Pass& before, const Pass& after, const
     }
   }
   const FaceSurfaces before_faces = face_surfaces(before), after_faces = face_surfaces(after);
-  const std::vector<Patch> patches =
+  const std::vector<UntouchedPatch> patches =
       untouched_patches(after_faces, settings.patch_mm, settings.patch_radius_mm, settings.away_from_work_mm);
   const std::vector<RimPlacement> placements = align_rims(rim_of(before), rim_of(after), settings.rim_step_mm);
   if (patches.size() < settings.fewest_patches || placements.empty()) {
@@ -221,7 +222,7 @@ Outcome<PassAlignment> align_passes(const Pass& before, const Pass& after, const
                   "scan a wider band of top and side beyond the work, the same stretch of rim in both passes");
   }
   Vector3 middle = Vector3::Zero();
-  for (const Patch& patch : patches) middle += patch.at_mm / static_cast<double>(patches.size());
+  for (const UntouchedPatch& patch : patches) middle += patch.at_mm / static_cast<double>(patches.size());
   std::vector<PassAlignment> starts;
   for (const RimPlacement& placement : placements) {
     PassAlignment start;

@@ -16,7 +16,7 @@
 
 namespace rimwright {
 
-struct AlignSettings {
+struct AlignPassesSettings {
   double away_from_work_mm = 4.0;     // untouched means this far from any bevel, floor or wall point of either pass
   double patch_mm = 3.0;              // size of the patches compared; small against the curvature of a side
   double patch_radius_mm = 2.5;       // of the points a patch's plane is fitted to
@@ -51,6 +51,6 @@ struct PassAlignment {
 // Refused when a pass has no faces, when the untouched faces do not overlap enough, or when they disagree by more than
 // two scans of one instrument would.
 [[nodiscard]] Outcome<PassAlignment> align_passes(const Pass& before, const Pass& after,
-                                                  const AlignSettings& settings = {});
+                                                  const AlignPassesSettings& settings = {});
 
 }  // namespace rimwright

@@ -112,7 +112,7 @@ void add_notes(const Pass& before, const Pass& after, PassComparison& comparison
 
 }  // namespace
 
-Outcome<PassComparison> compare_passes(const Pass& before, const Pass& after, const CompareSettings& settings) {
+Outcome<PassComparison> compare_passes(const Pass& before, const Pass& after, const ComparePassesSettings& settings) {
   PassComparison comparison;
   if (before.faces.points.empty() || after.faces.points.empty()) {
     comparison.no_map_because =

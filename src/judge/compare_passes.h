@@ -12,8 +12,8 @@
 
 namespace rimwright {
 
-struct CompareSettings {
-  AlignSettings align;
+struct ComparePassesSettings {
+  AlignPassesSettings align;
   RemovalSettings removal;
   double stretch_mm = 10.0;  // of rim, for the table of what came off
 };
@@ -51,6 +51,6 @@ struct PassComparison {
 
 // Refused when the passes have faces that do not align. When a pass has no faces, findings alone are compared.
 [[nodiscard]] Outcome<PassComparison> compare_passes(const Pass& before, const Pass& after,
-                                                     const CompareSettings& settings = {});
+                                                     const ComparePassesSettings& settings = {});
 
 }  // namespace rimwright

@@ -51,9 +51,10 @@ std::vector<CellMiddle> cell_middles(const SurfacePoints& points, double cell_mm
   return middles;
 }
 
-std::vector<Patch> untouched_patches(const FaceSurfaces& faces, double patch_mm, double radius_mm, double away_mm) {
+std::vector<UntouchedPatch> untouched_patches(const FaceSurfaces& faces, double patch_mm, double radius_mm,
+                                              double away_mm) {
   constexpr std::size_t fewest_points = 6;
-  std::vector<Patch> patches;
+  std::vector<UntouchedPatch> patches;
   for (const FaceKind kind : {FaceKind::top, FaceKind::side}) {
     const SurfacePoints& surface = faces.of(kind);
     const std::vector<float>& stations = kind == FaceKind::top ? faces.top_station_mm : faces.side_station_mm;
@@ -61,7 +62,7 @@ std::vector<Patch> untouched_patches(const FaceSurfaces& faces, double patch_mm,
       if (faces.worked.nearest_mm(cell.at_mm) < away_mm) continue;
       const LocalPlane plane = surface.plane_about(cell.at_mm, radius_mm);
       if (!plane.found) continue;
-      Patch patch;
+      UntouchedPatch patch;
       patch.kind = kind;
       patch.station_mm = static_cast<double>(stations[cell.nearest]);
       patch.normal = plane.normal;

@@ -9,7 +9,7 @@
 namespace rimwright {
 
 // A small piece of a face: where it is, its normal (sign arbitrary) and how well both are known.
-struct Patch {
+struct UntouchedPatch {
   FaceKind kind = FaceKind::side;
   double station_mm = 0.0;
   Vector3 at_mm = Vector3::Zero();
@@ -26,8 +26,8 @@ struct FaceSurfaces {
 [[nodiscard]] FaceSurfaces face_surfaces(const Pass& pass);
 
 // Patches of top and side, one a cell of `patch_mm`, further than `away_mm` from every worked point of their own pass.
-[[nodiscard]] std::vector<Patch> untouched_patches(const FaceSurfaces& faces, double patch_mm, double radius_mm,
-                                                   double away_mm);
+[[nodiscard]] std::vector<UntouchedPatch> untouched_patches(const FaceSurfaces& faces, double patch_mm,
+                                                            double radius_mm, double away_mm);
 
 // The middles of the cells of a regular grid that hold at least `fewest` points: mean place of the points in each, in a
 // fixed order, with the index of the point nearest to it.
