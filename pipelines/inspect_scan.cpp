@@ -1,14 +1,12 @@
 #include "pipelines/inspect_scan.h"
 
-#include "judge/compare.h"
-
 namespace rimwright {
 
 Outcome<Inspection> inspect_scan(const Cloud& cloud, const Plan& plan, const InspectSettings& settings,
                                  Workers& workers) {
   auto measures = measure_rim(cloud, expected_from(plan), settings.measure, workers);
   if (!measures) return tl::unexpected(measures.error());
-  const auto judged = compare(plan, *measures);
+  const auto judged = compare(plan, *measures, settings.compare);
   auto findings = find_and_advise(plan, *measures, judged, settings.findings);
   const Verdict verdict = overall_verdict(findings, judged);
   return Inspection{plan, std::move(*measures), verdict, std::move(findings), cloud.scale, cloud.counts, cloud.notes};

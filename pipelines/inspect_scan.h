@@ -3,6 +3,7 @@
 
 #include "core/cloud.h"
 #include "core/parallel.h"
+#include "judge/compare.h"
 #include "judge/findings.h"
 #include "judge/inspection.h"
 #include "pipelines/measure_rim.h"
@@ -12,6 +13,7 @@ namespace rimwright {
 
 struct InspectSettings {
   MeasureRimSettings measure;
+  CompareSettings compare;
   FindingsSettings findings;
 };
 

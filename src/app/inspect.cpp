@@ -11,6 +11,7 @@
 #include "app/hash_file.h"
 #include "pipelines/cloud_from_scan.h"
 #include "pipelines/inspect_scan.h"
+#include "pipelines/read_settings.h"
 #include "plan/read_plan.h"
 #include "report/keep_result.h"
 #include "report/write_result.h"
@@ -82,8 +83,15 @@ int inspect(const InspectArguments& arguments) {
   const auto plan = read_plan(arguments.plan);
   if (!plan) return report_refusal(plan.error());
 
+  AllSettings settings;
+  if (!arguments.settings.empty()) {
+    const auto given = read_settings(arguments.settings);
+    if (!given) return report_refusal(given.error());
+    settings = *given;
+  }
+
   Workers workers(arguments.threads);
-  CloudFromScanSettings capture;
+  CloudFromScanSettings& capture = settings.capture;
   capture.file.units.units = units_from(arguments.units);
   if (arguments.bar_mm > 0.0) capture.photos.print.bar_mm = capture.depth.target.bar_mm = arguments.bar_mm;
   capture.photos.progress = [&](const std::string& stage) { progress.say(stage); };
@@ -92,7 +100,7 @@ int inspect(const InspectArguments& arguments) {
   if (!cloud) return report_refusal(cloud.error());
 
   progress.say("measuring " + std::to_string(cloud->size()) + " points");
-  const auto inspection = inspect_scan(*cloud, *plan, {}, workers);
+  const auto inspection = inspect_scan(*cloud, *plan, settings.inspect, workers);
   if (!inspection) return report_refusal(inspection.error());
 
   progress.say("writing the report");
@@ -106,6 +114,7 @@ int inspect(const InspectArguments& arguments) {
   if (std::filesystem::is_regular_file(scan, error)) context.scan_bytes = std::filesystem::file_size(scan, error);
   context.plan_name = std::filesystem::path(arguments.plan).filename().string();
   context.plan_sha256 = sha256_of(arguments.plan);
+  context.settings = changed_settings(settings);
   context.for_client = arguments.for_client;
   context.sanding_block_mm = arguments.sanding_block_mm;
   if (const auto written = write_result(*inspection, context, arguments.out); !written)
@@ -127,11 +136,12 @@ void add_inspect_command(CLI::App& program, int& exit_status) {
   command->add_option("PLAN", arguments->plan, "the plan, a YAML file")->required();
   command->add_option("SCAN", arguments->scan, "a scan file, a folder of photos, or a depth capture")->required();
   command->add_option("--out", arguments->out, "folder for the result")->capture_default_str();
+  command->add_option("--settings", arguments->settings, "a settings file (YAML) that names what it changes");
   command->add_option("--units", arguments->units, "of the scan file")
       ->check(CLI::IsMember({"auto", "mm", "cm", "m", "inch"}))
       ->capture_default_str();
   command->add_option("--bar", arguments->bar_mm, "length of the scale target's check bar as measured, mm")
-      ->check(CLI::Range(80.0, 120.0));
+      ->check(CLI::Range(10.0, 1000.0));
   command->add_option("--threads", arguments->threads, "0 = all cores")->check(CLI::Range(0, 256));
   command->add_option("--block", arguments->sanding_block_mm, "length of your flat sanding block, mm")
       ->check(CLI::Range(10.0, 500.0))

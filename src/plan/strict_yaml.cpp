@@ -145,7 +145,7 @@ Outcome<YamlNode> parse_strict_yaml(std::string_view text, std::string_view name
   } catch (const YAML::Exception& error) {
     return refuse(
         reason, place_in_file(name, error.mark.line + 1, error.mark.column + 1) + "not valid YAML (" + error.msg + ")",
-        "correct the line, or see the example plan in the README");
+        "correct the line, or see the examples in the README");
   }
   return std::move(builder.root);
 }

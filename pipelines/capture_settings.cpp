@@ -1,0 +1,251 @@
+#include "pipelines/member_count.h"
+#include "pipelines/settings_table.h"
+
+namespace rimwright {
+namespace {
+
+// GROUP opens a struct of settings; BIND binds one of its members under the member's own name, between the limits
+// given. Limits are about a quarter and four times the default, shares and angles ending where they lose their meaning:
+// a stage is not tested beyond. Limits on what a file may hold may be lowered further.
+#define GROUP(Type, struct_, key, not_entries) \
+  auto& group = struct_;                       \
+  table.begin_group({key, &group, sizeof(Type), member_count<Type>(), not_entries})
+#define BIND(member, least, most) table.add(#member, group.member, least, most)
+#define ORDER(smaller, larger) table.in_order(&group.smaller, &group.larger)
+
+void list_refine(const std::string& key, RefinePatchSettings& settings, SettingsTable& table) {
+  GROUP(RefinePatchSettings, settings, key, 0);
+  BIND(half_along_mm, 0.3, 6);
+  BIND(half_across_mm, 0.3, 6);
+  BIND(sample_spacing_px, 0.5, 4);
+  BIND(fewest_photos, 2, 12);
+  BIND(most_photos, 2, 60);
+  BIND(steepest_incidence_deg, 15, 85);
+  BIND(least_angle_between_deg, 1, 20);
+  BIND(correlation_floor, 0.05, 0.99);
+  BIND(correlation_drop, 0.05, 0.99);
+  BIND(most_rounds, 1, 40);
+  BIND(settled_mm, 0.0002, 0.004);
+  BIND(farthest_mm, 0.15, 3);
+  BIND(farthest_tilt_deg, 6, 85);
+  BIND(tilt_free, 0, 1);
+  BIND(least_contrast, 0.2, 8);
+  ORDER(fewest_photos, most_photos);
+}
+
+}  // namespace
+
+void list_file_settings(CloudFromFileSettings& settings, SettingsTable& table) {
+  {
+    GROUP(ReadCloudSettings, settings.read, "file.read", 0);
+    BIND(most_points, 4'000'000, 2'000'000'000);
+    BIND(most_triangles, 2'000'000, 800'000'000);
+  }
+  {
+    GROUP(UnitsSettings, settings.units, "file.units", 1);
+    BIND(least_extent_mm, 15, 300);
+    BIND(most_extent_mm, 300, 6000);
+    BIND(least_density, 0.01, 2.4);
+    BIND(most_density, 100, 2000);
+    BIND(relative_standard_u, 0, 0.05);
+    ORDER(least_extent_mm, most_extent_mm);
+    ORDER(least_density, most_density);
+  }
+  {
+    GROUP(SampleFacesSettings, settings.faces, "file.faces", 0);
+    BIND(spacing_mm, 0.06, 1.5);
+    BIND(sparse_edge_spacings, 0.5, 8);
+    BIND(most_samples, 80'000, 40'000'000);
+  }
+  {
+    GROUP(CleanCloudSettings, settings.clean, "file.clean", 0);
+    BIND(fewest_points, 100, 4000);
+    BIND(most_stray_share, 1e-05, 0.0004);
+    BIND(cell_share, 0.004, 0.2);
+  }
+}
+
+void list_depth_settings(DepthSettings& settings, SettingsTable& table) {
+  {
+    GROUP(ReadDepthSettings, settings.read, "depth.read", 0);
+    BIND(most_frames, 20, 8000);
+    BIND(most_pixels, 6'000'000, 3'000'000'000);
+    BIND(most_text_bytes, 150'000, 80'000'000);
+    BIND(association_gap_s, 0.005, 0.08);
+    BIND(rigid_tolerance, 0.0002, 0.004);
+  }
+  {
+    GROUP(PatchSettings, settings.patches, "depth.patches", 0);
+    BIND(half_window_px, 0, 20);
+    BIND(stride_px, 0, 64);
+    BIND(seen_share, 0.08, 1);
+    BIND(steepest_deg, 15, 85);
+    BIND(longest_range_mm, 300, 6000);
+  }
+  {
+    GROUP(AlignSettings, settings.align, "depth.align", 0);
+    BIND(cell_mm, 1, 20);
+    BIND(first_gate_mm, 2, 40);
+    BIND(narrowest_gate_mm, 0.1, 2);
+    BIND(most_steps, 2, 100);
+    BIND(least_matched_share, 0.03, 1);
+    BIND(fewest_matched, 10, 400);
+    BIND(most_joint_frames, 20, 1000);
+    BIND(most_joint_steps, 2, 80);
+    BIND(regrouping_steps, 1, 30);
+    BIND(settled_mm, 0.0005, 0.008);
+    BIND(settled_share, 0.002, 0.08);
+    ORDER(narrowest_gate_mm, first_gate_mm);
+    ORDER(regrouping_steps, most_joint_steps);
+  }
+  {
+    GROUP(DepthRimZoneSettings, settings.zone, "depth.zone", 0);
+    BIND(cell_mm, 2, 40);
+    BIND(reach_mm, 10, 300);
+    BIND(level_deg, 6, 85);
+    BIND(upright_deg, 6, 85);
+  }
+  {
+    GROUP(FuseSettings, settings.fuse, "depth.fuse", 0);
+    BIND(most_points, 40'000, 20'000'000);
+    BIND(far_spacing_mm, 0.5, 8);
+    BIND(steepest_deg, 15, 85);
+    BIND(neighbours_needed, 1, 8);
+    BIND(least_density_share, 0.01, 0.4);
+    BIND(scale_u_per_error, 0.6, 10);
+    BIND(warp_to_noise, 0.6, 15);
+    BIND(least_scale_u, 0.0002, 0.004);
+    BIND(bias_length_mm, 10, 200);
+  }
+  {
+    GROUP(VerdictSettings, settings.verdict, "depth.verdict", 0);
+    BIND(steep_deg, 15, 85);
+    BIND(steep_share, 0.02, 1);
+    BIND(few_frames, 1, 20);
+    BIND(few_share, 0.02, 1);
+    BIND(farthest_good_mm, 100, 2000);
+  }
+}
+
+void list_photo_settings(PhotoSettings& settings, SettingsTable& table) {
+  {
+    GROUP(PhotoSettings, settings, "photos", 13);
+    BIND(smooth_px, 0.1, 3);
+  }
+  {
+    GROUP(ScaleTarget, settings.target, "photos.target", 0);
+    BIND(squares_across, 3, 40);
+    BIND(squares_down, 3, 40);
+    BIND(square_mm, 4, 100);
+    BIND(marker_mm, 2, 95);
+    BIND(dictionary, 0, 1);
+    BIND(check_bar_mm, 20, 400);
+    ORDER(marker_mm, square_mm);
+  }
+  {
+    GROUP(PrintScale, settings.print, "photos.print", 1);
+    BIND(bar_reading_u_mm, 0.001, 1);
+    BIND(unmeasured_relative_u, 0.0001, 0.05);
+  }
+  {
+    GROUP(ReadPhotosSettings, settings.read, "photos.read", 0);
+    BIND(largest_file_bytes, 1'000'000, 500'000'000);
+    BIND(largest_photo_pixels, 1'000'000, 500'000'000);
+    BIND(most_photos, 3, 600);
+    BIND(most_pixels, 30'000'000, 15'000'000'000);
+    BIND(smallest_side_px, 240, 2000);
+    BIND(blurred_below, 0, 0.95);
+    BIND(darkest_mean, 0, 100);
+    BIND(brightest_mean, 128, 255);
+    ORDER(darkest_mean, brightest_mean);
+  }
+  {
+    GROUP(FindTargetSettings, settings.find_target, "photos.find_target", 0);
+    BIND(search_side_px, 600, 9000);
+    BIND(corner_window_share, 0.02, 0.8);
+    BIND(smallest_window_px, 1, 15);
+    BIND(largest_window_px, 1, 50);
+    ORDER(smallest_window_px, largest_window_px);
+  }
+  {
+    GROUP(PlaceByTargetSettings, settings.place, "photos.place", 0);
+    BIND(corner_in_plane_sigma_mm, 0.005, 0.08);
+    BIND(corner_height_sigma_mm, 0.1, 2);
+    BIND(fewest_corners, 6, 60);
+    BIND(focal_unknown_mm_35, 6, 150);
+  }
+  {
+    GROUP(MatchFeaturesSettings, settings.match, "photos.match", 0);
+    BIND(search_megapixels, 0.8, 15);
+    BIND(features_per_photo, 1000, 20'000);
+    BIND(contrast, 0.002, 0.04);
+    BIND(neighbours, 1, 30);
+    BIND(widest_angle_deg, 10, 85);
+    BIND(line_distance_share, 0.00015, 0.006);
+    BIND(ratio, 0.5, 0.99);
+    BIND(highest_mm, 2, 120);
+    BIND(lowest_mm, -400, -20);
+    BIND(keep_within_share, 0.0002, 0.008);
+    ORDER(lowest_mm, highest_mm);
+  }
+  {
+    GROUP(AdjustCamerasSettings, settings.adjust, "photos.adjust", 0);
+    BIND(target_sigma_px, 0.01, 0.2);
+    BIND(tie_sigma_px, 0.06, 1.5);
+    BIND(focal_drift_sigma, 0.0005, 0.008);
+    BIND(centre_drift_sigma_px, 0.6, 15);
+    BIND(focal_prior_share, 0.015, 0.6);
+    BIND(distortion_prior, 0.06, 1.5);
+    BIND(cut_at_sigmas, 1, 20);
+    BIND(rounds, 1, 20);
+    BIND(drifts_free, 0, 1);
+  }
+  {
+    GROUP(SeedPatchesSettings, settings.seeds, "photos.seeds", 1);
+    BIND(spacing_mm, 1, 20);
+    BIND(neighbourhood_mm, 2, 40);
+    BIND(least_correlation, 0.05, 0.99);
+  }
+  list_refine("photos.seeds.refine", settings.seeds.refine, table);
+  {
+    GROUP(SurfaceZoneSettings, settings.zone, "photos.zone", 0);
+    BIND(steep_below_cosine, 0.05, 0.99);
+    BIND(within_mm, 10, 200);
+    BIND(deepest_mm, 10, 200);
+    BIND(highest_mm, 2, 120);
+    BIND(target_margin_mm, 0.5, 8);
+    BIND(cell_mm, 0.6, 15);
+    BIND(least_side_patches, 1, 40);
+  }
+  {
+    GROUP(GrowPatchesSettings, settings.grow, "photos.grow", 1);
+    BIND(spacing_mm, 0.2, 4);
+    BIND(small_half_mm, 0.2, 4);
+    BIND(least_correlation, 0.05, 0.99);
+    BIND(parent_correlation, 0.05, 0.99);
+    BIND(parent_sigma_mm, 0.01, 0.2);
+    BIND(same_face_deg, 5, 80);
+    BIND(most_patches, 1000, 500'000);
+    BIND(most_rounds, 40, 2000);
+  }
+  list_refine("photos.grow.refine", settings.grow.refine, table);
+  {
+    GROUP(KeepSupportedSettings, settings.support, "photos.support", 0);
+    BIND(reach_mm, 0.6, 15);
+    BIND(same_face_deg, 5, 80);
+    BIND(off_plane_mm, 0.015, 0.3);
+    BIND(off_plane_share, 0.003, 0.15);
+    BIND(least_neighbours, 1, 20);
+  }
+  {
+    GROUP(CloudOfPatchesSettings, settings.cloud, "photos.cloud", 0);
+    BIND(neighbourhood_mm, 0.6, 10);
+    BIND(least_sigma_mm, 0.0005, 0.008);
+  }
+}
+
+#undef GROUP
+#undef BIND
+#undef ORDER
+
+}  // namespace rimwright
