@@ -129,7 +129,7 @@ void list_depth_settings(DepthSettings& settings, SettingsTable& table) {
 
 void list_photo_settings(PhotoSettings& settings, SettingsTable& table) {
   {
-    GROUP(PhotoSettings, settings, "photos", 13);
+    GROUP(PhotoSettings, settings, "photos", 14);
     BIND(smooth_px, 0.1, 3);
   }
   {
@@ -229,6 +229,12 @@ void list_photo_settings(PhotoSettings& settings, SettingsTable& table) {
     BIND(most_rounds, 40, 2000);
   }
   list_refine("photos.grow.refine", settings.grow.refine, table);
+  {
+    GROUP(CompareHalvesSettings, settings.halves, "photos.halves", 1);
+    BIND(most_patches, 40, 20'000);
+    BIND(same_face_deg, 3, 60);
+  }
+  list_refine("photos.halves.refine", settings.halves.refine, table);
   {
     GROUP(KeepSupportedSettings, settings.support, "photos.support", 0);
     BIND(reach_mm, 0.6, 15);

@@ -47,6 +47,7 @@ void list_inspect_settings(InspectSettings& settings, SettingsTable& table) {
     BIND(below_mm, 15, 300);
     BIND(above_mm, 2, 40);
     BIND(slice_mm, 0.1, 2);
+    BIND(band_mm, 0.2, 4);
   }
   {
     GROUP(SegmentSettings, settings.measure.segment, "measure.segment", 0);
@@ -90,7 +91,8 @@ void list_inspect_settings(InspectSettings& settings, SettingsTable& table) {
     BIND(ledge_points, 15, 300);
     BIND(side_depth_mm, 10, 200);
     BIND(top_depth_mm, 6, 100);
-    BIND(edge_strip_mm, 2, 40);
+    BIND(narrowest_bend_mm, 2, 40);
+    BIND(edge_strip_mm, 3, 60);
     BIND(edge_margin_mm, 0.08, 1.5);
     BIND(face_margin_mm, 0.2, 4);
     BIND(noise_in_margin, 0.3, 6);
@@ -110,6 +112,7 @@ void list_inspect_settings(InspectSettings& settings, SettingsTable& table) {
     BIND(form_sigmas, 0.3, 6);
     BIND(form_mm, 0.06, 1);
     BIND(narrow_mm, 2, 40);
+    BIND(narrow_jump_deg, 0.6, 10);
     BIND(jump_deg, 1, 20);
     BIND(jump_mm, 0.15, 3);
     BIND(neighbours_mm, 3, 50);
@@ -124,6 +127,7 @@ void list_inspect_settings(InspectSettings& settings, SettingsTable& table) {
   {
     GROUP(CompareSettings, settings.compare, "judge.compare", 0);
     BIND(channel_end_mm, 1.5, 30);
+    BIND(least_drop_mm, 1, 20);
   }
   {
     GROUP(StretchSettings, settings.findings.stretches, "judge.stretches", 0);
