@@ -324,8 +324,8 @@ class FaceFitter {
     if (points < settings_.fewest_points) return fit;
     const double t0 = t / w;
 
-    using Row = Eigen::Matrix<double, 6, 1>;
-    using Square = Eigen::Matrix<double, 6, 6>;
+    using Row = Eigen::Matrix<double, 7, 1>;
+    using Square = Eigen::Matrix<double, 7, 7>;
     Square normal = Square::Zero();
     Row right = Row::Zero();
     double yy = 0;
@@ -339,11 +339,11 @@ class FaceFitter {
                                        m.ttt - 3 * t0 * m.tt + 3 * t02 * m.t - t03 * m.w,
                                        m.tttt - 4 * t0 * m.ttt + 6 * t02 * m.tt - 4 * t03 * m.t + t03 * t0 * m.w};
       const std::array<double, 3> with_y{m.y, m.ty - t0 * m.y, m.tty - 2 * t0 * m.ty + t02 * m.y};
-      // Basis: 1, t, s, s^2, t s, t^2. Sums over the slice share s.
-      const std::array<double, 6> powers_s{1, 1, s, s * s, s, 1};
-      constexpr std::array<std::size_t, 6> powers_t{0, 1, 0, 0, 1, 2};
-      for (std::size_t p = 0; p < 6; ++p) {
-        for (std::size_t q = 0; q < 6; ++q)
+      // Basis: 1, t, s, s^2, t s, t^2, t s^2. Sums over the slice share s.
+      const std::array<double, 7> powers_s{1, 1, s, s * s, s, 1, s * s};
+      constexpr std::array<std::size_t, 7> powers_t{0, 1, 0, 0, 1, 2, 1};
+      for (std::size_t p = 0; p < 7; ++p) {
+        for (std::size_t q = 0; q < 7; ++q)
           normal(static_cast<Eigen::Index>(p), static_cast<Eigen::Index>(q)) +=
               sums[powers_t[p] + powers_t[q]] * powers_s[p] * powers_s[q];
         right[static_cast<Eigen::Index>(p)] += with_y[powers_t[p]] * powers_s[p];
@@ -352,7 +352,7 @@ class FaceFitter {
     }
     // Directions the window does not hold (one slice only, no width, few points) are damped, not guessed.
     const double scale = normal(0, 0);
-    for (int k = 1; k < 6; ++k) normal(k, k) += 1e-9 * scale;
+    for (int k = 1; k < 7; ++k) normal(k, k) += 1e-9 * scale;
     const std::size_t filled = last - first + 1;
     constexpr double few_points = 40.0;
     if (filled < 3 || points < few_points) normal(3, 3) += 1e6 * scale, normal(4, 4) += 1e6 * scale;
@@ -360,6 +360,9 @@ class FaceFitter {
     const double width = (spans_[i].to_along_mm - spans_[i].from_along_mm) / along_per_t();
     const bool bends_across = part_ != FacePart::whole && width >= settings_.narrowest_bend_mm;
     if (!bends_across) normal(5, 5) += 1e12 * scale;
+    // The angle may itself bend along the rim (it drifts); side and top, and ledges, do not turn so fast.
+    const bool turns = fits_.track->name == FaceName::bevel && filled >= 5 && points >= few_points;
+    if (!turns) normal(6, 6) += 1e12 * scale;
     if (is_ledge_) {
       // A floor is often narrower than its slope could be seen on; its lie is known from how it is cut.
       const double noise = std::max(0.5 * noise_mm_, 1e-3);
@@ -374,7 +377,7 @@ class FaceFitter {
     const Square inverse = solver.solve(Square::Identity());
     if (!solution.allFinite()) return fit;
 
-    fit.degrees_of_freedom = std::max(1.0, points - 5);
+    fit.degrees_of_freedom = std::max(1.0, points - 7);
     const double residual_sum = std::max(0.0, yy - solution.dot(right));         // weighted
     const double variance = residual_sum / w * points / fit.degrees_of_freedom;  // of a point of mean weight
     const double per_weight = residual_sum / fit.degrees_of_freedom;

@@ -1,9 +1,9 @@
 // Fit: each named face at each station, from its raw points, as a line in the section with its covariance.
 //
-// In a window of the rim about the station the face is y = a + b t + c s + d s^2 + e t s: a straight line across,
-// free to shift, bend and turn along the rim, so that run-outs and curved rims leave no bias. Points are chosen by
-// their place along the profile, clear of the edges, never by the sign of their residual. Outliers are cut at a
-// multiple of the local noise (robust start from the segmentation, then refit).
+// In a window of the rim about the station the face is y = a + b t + c s + d s^2 + e t s (the bevel also + f t s^2): a
+// straight line across, free to shift, bend and turn along the rim, so that run-outs and curved rims leave no bias.
+// Points are chosen by their place along the profile, clear of the edges, never by the sign of their residual. Outliers
+// are cut at a multiple of the local noise (robust start from the segmentation, then refit).
 #pragma once
 
 #include <limits>

@@ -108,11 +108,13 @@ std::vector<double> unfairness_of_curve(const RimCurve& curve, const std::vector
                                         double longest_mm) {
   if (station_mm.empty()) return {};
   const double step = station_mm.size() > 1 ? station_mm[1] - station_mm[0] : 1.0;
-  // The curve goes round the body, so its coordinates are no profile. Its departure from the arc through the points
-  // half a cutoff away on each side is; a Gaussian of order 2 in local tangent coordinates gives the same and more
-  // smoothly.
+  // The curve goes round the body, so its coordinates are no profile; its departure from a local parabola in tangent
+  // coordinates is. A Gaussian regression of order 2 lets waves pass that one of order 0 would halve: its cutoff lies
+  // at about 0.55 of the nominal one, hence the wider window.
+  constexpr double order_2_widening = 1.8;
+  const double window_mm = order_2_widening * longest_mm;
   std::vector<double> result(station_mm.size(), 0.0);
-  const auto reach = static_cast<std::ptrdiff_t>(std::lround(longest_mm / step));
+  const auto reach = static_cast<std::ptrdiff_t>(std::lround(window_mm / step));
   for (std::size_t i = 0; i < station_mm.size(); ++i) {
     const double s = station_mm[i];
     const Vector2 here = curve.point(s), out = curve.out(s);
@@ -122,7 +124,7 @@ std::vector<double> unfairness_of_curve(const RimCurve& curve, const std::vector
       const bool beyond = !curve.closed() && (there < 0.0 || there > curve.length_mm());
       local.push_back(beyond ? nan : (curve.point(there) - here).dot(out));
     }
-    const std::vector<double> fair = gaussian_mean_line(local, step, longest_mm, 2);
+    const std::vector<double> fair = gaussian_mean_line(local, step, window_mm, 2);
     result[i] = -fair[static_cast<std::size_t>(reach)];
   }
   return result;
