@@ -6,6 +6,7 @@
 #include <numbers>
 
 #include "measure/gaussian_filter.h"
+#include "measure/measure_bevel.h"
 
 namespace rimwright {
 
@@ -109,10 +110,10 @@ std::vector<double> unfairness_of_curve(const RimCurve& curve, const std::vector
   if (station_mm.empty()) return {};
   const double step = station_mm.size() > 1 ? station_mm[1] - station_mm[0] : 1.0;
   // The curve goes round the body, so its coordinates are no profile; its departure from a local parabola in tangent
-  // coordinates is. A Gaussian regression of order 2 lets waves pass that one of order 0 would halve: its cutoff lies
-  // at about 0.55 of the nominal one, hence the wider window.
-  constexpr double order_2_widening = 1.8;
-  const double window_mm = order_2_widening * longest_mm;
+  // coordinates is. The window is wide enough to leave the whole band in (a Gaussian regression of order 2 halves waves
+  // of about 0.55 of its nominal cutoff); the band's own filter, which follows, takes out what is longer.
+  constexpr double widening = 3.6;
+  const double window_mm = widening * longest_mm;
   std::vector<double> result(station_mm.size(), 0.0);
   const auto reach = static_cast<std::ptrdiff_t>(std::lround(window_mm / step));
   for (std::size_t i = 0; i < station_mm.size(); ++i) {
@@ -195,7 +196,10 @@ void measure_fairness(BevelMeasures& bevel, const UnrolledRim& rim, const Fitted
       continue;
     const auto c = static_cast<std::size_t>(std::lround((station.station_mm - grid.first_station_mm) / step));
     lower[c] = station.drop_mm.value;
-    upper[c] = station.top_reach_mm.value - curve[c];
+    // The upper edge's own place: the rim corner may leave the curve where the side is unfair.
+    const auto section = section_at(rim, fitted, c);
+    const double corner_out = section ? section->corner_mm.x() : 0.0;
+    upper[c] = station.top_reach_mm.value - corner_out - curve[c];
     const auto white_u = [](const Measured& m) {
       return std::hypot(m.u(UncertaintySource::point_noise), m.u(UncertaintySource::reference_faces));
     };

@@ -15,7 +15,7 @@ namespace rimwright {
 struct OutlineSettings {
   double knot_spacing_mm = 12.0;  // a third of the shortest wave that fairness looks for along the outline
   double longest_gap_mm = 90.0;   // clamp or hole that is bridged
-  double stiffness = 0.3;         // weight of the third difference of control points, in data points a knot
+  double stiffness = 0.02;        // weight of the third difference of control points, in data points a knot
   double shortest_rim_mm = 40.0;
 };
 
