@@ -1,0 +1,152 @@
+// Every stage of an inspection on one scan, for 1 and 2 threads, with its share of the whole.
+// usage: stages_bench PLAN SCAN [Google Benchmark's options]
+#include <benchmark/benchmark.h>
+#include <unistd.h>
+
+#include <cstdio>
+#include <filesystem>
+#include <functional>
+#include <map>
+#include <optional>
+#include <string>
+#include <utility>
+#include <vector>
+
+#include "measure/doubt_fits.h"
+#include "measure/fit_faces.h"
+#include "measure/name_faces.h"
+#include "measure/segment_sections.h"
+#include "measure/summarise_scan.h"
+#include "pipelines/cloud_from_file.h"
+#include "pipelines/inspect_scan.h"
+#include "plan/read_plan.h"
+#include "report/write_result.h"
+
+namespace rimwright {
+namespace {
+
+template <class Value>
+Value value_or_exit(Outcome<Value> outcome) {
+  if (outcome) return std::move(*outcome);
+  std::fprintf(stderr, "%s\n", outcome.error().sentence().c_str());
+  std::exit(2);
+}
+
+// The values between stages, computed once.
+struct Chain {
+  Plan plan;
+  std::string scan;
+  std::filesystem::path out;
+  MeasureRimSettings settings;
+  std::optional<ScanFile> file;
+  Cloud cloud;
+  Expected expected;
+  SurfaceCells cells;
+  Orientation orientation;
+  std::optional<RimOutline> outline;
+  std::optional<UnrolledRim> rim;
+  double noise_mm = 0.0;
+  std::vector<SectionPieces> sections;
+  FaceTracks tracks;
+  std::optional<Inspection> inspection;
+
+  Chain(const char* plan_path, const char* scan_path)
+      : plan(value_or_exit(read_plan(plan_path))),
+        scan(scan_path),
+        out(std::filesystem::temp_directory_path() / ("rimwright-stages-" + std::to_string(::getpid()))) {
+    Workers workers;
+    file = value_or_exit(read_cloud(scan, {}, workers));
+    cloud = value_or_exit(cloud_from_file(scan, {}, workers));
+    expected = expected_from(plan);
+    cells = value_or_exit(gather_cells(cloud, settings.gather, workers));
+    orientation = value_or_exit(orient(cells, settings.orient));
+    outline = value_or_exit(trace_outline(cells, orientation, settings.outline));
+    rim = unroll(cloud, orientation, outline->curve, settings.unroll, workers);
+    noise_mm = noise_of_cells(cells, orientation.top_cells);
+    sections = segment_sections(*rim, noise_mm, outline->lean_rad, expected, settings.segment, workers);
+    tracks = name_faces(sections, *rim, noise_mm, outline->lean_rad, expected, settings.name);
+    inspection = value_or_exit(inspect_scan(cloud, plan, {}, workers));
+  }
+};
+
+class Collecting : public benchmark::ConsoleReporter {
+ public:
+  void ReportRuns(const std::vector<Run>& runs) override {
+    for (const Run& run : runs)
+      if (run.aggregate_name == "median") medians[run.run_name.function_name] = run.GetAdjustedRealTime();
+  }
+  std::map<std::string, double> medians;
+};
+
+using Stage = std::pair<std::string, std::function<void(Workers&)>>;
+
+std::vector<Stage> stages_of(Chain& c) {
+  return {
+      {"read", [&c](Workers& w) { benchmark::DoNotOptimize(read_cloud(c.scan, {}, w)); }},
+      {"clean", [&c](Workers& w) { benchmark::DoNotOptimize(clean_cloud(c.file->cloud, {}, w)); }},
+      {"gather", [&c](Workers& w) { benchmark::DoNotOptimize(gather_cells(c.cloud, c.settings.gather, w)); }},
+      {"orient", [&c](Workers&) { benchmark::DoNotOptimize(orient(c.cells, c.settings.orient)); }},
+      {"outline",
+       [&c](Workers&) { benchmark::DoNotOptimize(trace_outline(c.cells, c.orientation, c.settings.outline)); }},
+      {"unroll",
+       [&c](Workers& w) {
+         benchmark::DoNotOptimize(unroll(c.cloud, c.orientation, c.outline->curve, c.settings.unroll, w));
+       }},
+      {"segment",
+       [&c](Workers& w) {
+         benchmark::DoNotOptimize(
+             segment_sections(*c.rim, c.noise_mm, c.outline->lean_rad, c.expected, c.settings.segment, w));
+       }},
+      {"name",
+       [&c](Workers&) {
+         benchmark::DoNotOptimize(
+             name_faces(c.sections, *c.rim, c.noise_mm, c.outline->lean_rad, c.expected, c.settings.name));
+       }},
+      {"fit",
+       [&c](Workers& w) {
+         benchmark::DoNotOptimize(fit_faces(*c.rim, c.tracks, c.noise_mm, c.outline->lean_rad, c.settings.fit, w));
+       }},
+      {"all of inspect_scan", [&c](Workers& w) { benchmark::DoNotOptimize(inspect_scan(c.cloud, c.plan, {}, w)); }},
+      {"report",
+       [&c](Workers&) { benchmark::DoNotOptimize(write_result(*c.inspection, {}, (c.out / "out").string())); }},
+  };
+}
+
+int run(int argc, char** argv) {
+  if (argc < 3) return 2;
+  Chain chain(argv[1], argv[2]);
+  std::filesystem::create_directories(chain.out);
+  const std::vector<Stage> stages = stages_of(chain);
+  for (const std::size_t threads : {std::size_t{1}, std::size_t{2}})
+    for (const auto& [name, work] : stages)
+      benchmark::RegisterBenchmark((name + "|" + std::to_string(threads)).c_str(),
+                                   [threads, work = work](benchmark::State& state) {
+                                     Workers workers(threads);
+                                     for (auto _ : state) work(workers);
+                                   })
+          ->Unit(benchmark::kMillisecond)
+          ->UseRealTime()
+          ->Iterations(1)
+          ->Repetitions(5)
+          ->ReportAggregatesOnly();
+  argc -= 2;
+  argv += 2;
+  benchmark::Initialize(&argc, argv);
+  Collecting reporter;
+  benchmark::RunSpecifiedBenchmarks(&reporter);
+  const auto median = [&](const std::string& name) { return reporter.medians[name]; };
+  const double whole = median("read|2") + median("clean|2") + median("all of inspect_scan|2") + median("report|2");
+  std::printf("| stage, %zu points | 1 thread, ms | 2 threads, ms | ratio | share with 2 threads |\n",
+              chain.cloud.size());
+  std::printf("| --- | --- | --- | --- | --- |\n");
+  for (const auto& [name, work] : stages)
+    std::printf("| %s | %.0f | %.0f | %.2f | %.0f %% |\n", name.c_str(), median(name + "|1"), median(name + "|2"),
+                median(name + "|1") / median(name + "|2"), 100.0 * median(name + "|2") / whole);
+  std::filesystem::remove_all(chain.out);
+  return 0;
+}
+
+}  // namespace
+}  // namespace rimwright
+
+int main(int argc, char** argv) { return rimwright::run(argc, argv); }
