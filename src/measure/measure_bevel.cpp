@@ -139,7 +139,7 @@ AcrossForm across_form(const FaceGrid& grid, std::size_t column, const FaceFit& 
   const double variance = difference.dot(solver.solve(difference)) * fit.noise_mm * fit.noise_mm;
   // Error shared by neighbours bends the face as a whole: what is left of it after the line is taken out, between
   // places about half a width apart.
-  const double half_apart = std::exp(-half_width / std::max(0.1, noise.correlation_length_mm));
+  const double half_apart = std::exp(-0.5 * std::pow(half_width / std::max(0.1, noise.correlation_length_mm), 2));
   const double shared_variance =
       2.0 * correlated_variance(noise, half_window_mm, half_width * 0.5).of_mean * (1.0 - half_apart);
   // Noise alone makes peaks: the height of a straight face would come out near two standard deviations of the
@@ -222,8 +222,8 @@ std::vector<BevelStation> measure_bevel(const UnrolledRim& rim, const FittedRim&
       // A face that is not straight across has no one angle: what its points scatter beyond the noise, over its width.
       const double chance = noise.white_sigma_mm * (1.0 + 3.0 / std::sqrt(2.0 * fit.degrees_of_freedom));
       const double misfit = fit.noise_mm > chance
-                              ? std::sqrt(fit.noise_mm * fit.noise_mm - noise.white_sigma_mm * noise.white_sigma_mm)
-                              : 0.0;
+                                ? std::sqrt(fit.noise_mm * fit.noise_mm - noise.white_sigma_mm * noise.white_sigma_mm)
+                                : 0.0;
       station.angle_deg.u(UncertaintySource::face_form) =
           degrees_from_radians(misfit / std::abs(fit.to_t_mm - fit.from_t_mm));
     }

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <numbers>
 #include <optional>
 
 namespace rimwright {
@@ -101,7 +102,8 @@ std::optional<Correlated> correlated_part(const FaceGrid& grid, double white_sig
           static_cast<double>(lag - 1) + (share_at_one_length * plateau - before) / std::max(1e-12, gain[lag] - before);
       break;
     }
-  return Correlated{plateau, std::max(0.3, length)};
+  return Correlated{
+      plateau, std::max(0.3, length / std::numbers::sqrt2)};  // exp(-h^2 / (2 l^2)) falls to exp(-1) at h = l sqrt 2
 }
 
 double median_noise(const FaceFits& face) {
@@ -122,9 +124,13 @@ NoiseModel estimate_noise(const FaceGrid& side, const FaceGrid& top, const Fitte
                top_noise = median_noise(*fitted.find(FaceName::top));
   noise.white_sigma_mm = std::sqrt(0.5 * (side_noise * side_noise + top_noise * top_noise));
   const auto of_top = correlated_part(top, top_noise), of_side = correlated_part(side, side_noise);
-  // A scanner's own error shows on both faces; what only one of them shows is that face's form.
+  // A scanner's own error shows on both faces; what only one of them shows is that face's form. The outline follows the
+  // side's mean and so takes part of the error from it: as long as both are alike in size, the larger one holds.
   if (!of_top || !of_side) return noise;
-  const Correlated& least = of_top->variance < of_side->variance ? *of_top : *of_side;
+  const Correlated &less = of_top->variance < of_side->variance ? *of_top : *of_side,
+                   &more = of_top->variance < of_side->variance ? *of_side : *of_top;
+  constexpr double alike = 6.0;
+  const Correlated& least = more.variance < alike * less.variance ? more : less;
   noise.correlated_sigma_mm = std::sqrt(least.variance);
   noise.correlation_length_mm = least.length * side.station_step_mm;
   return noise;
@@ -155,13 +161,14 @@ CorrelatedVariance correlated_variance(const NoiseModel& noise, double half_wind
     along[k] /= along_sum;
     lever[k] = place[k] / (lever_sum * width_mm / 2);
   }
-  // exp(-h / length) with h the distance in the face: separable as a product of both directions (city-block
-  // distance), which errs to the wide side of the truth by at most a fifth.
+  // The squared exponential is a product of both directions. It is the smoothest of the usual models, and so the one
+  // that bends and tilts faces most for a given scatter.
   const auto shared = [&](const std::array<double, nodes>& w, double half_mm) {
     double sum = 0;
     for (std::size_t i = 0; i < nodes; ++i)
       for (std::size_t j = 0; j < nodes; ++j)
-        sum += w[i] * w[j] * std::exp(-std::abs(place[i] - place[j]) * half_mm / noise.correlation_length_mm);
+        sum +=
+            w[i] * w[j] * std::exp(-0.5 * std::pow((place[i] - place[j]) * half_mm / noise.correlation_length_mm, 2));
     return sum;
   };
   const double sigma_squared = noise.correlated_sigma_mm * noise.correlated_sigma_mm;

@@ -13,7 +13,7 @@ namespace rimwright {
 struct NoiseModel {
   double white_sigma_mm = 0.0;  // a point, along the normal
   double correlated_sigma_mm = 0.0;
-  double correlation_length_mm = 0.0;  // correlation exp(-h / length)
+  double correlation_length_mm = 0.0;  // correlation exp(-h^2 / (2 length^2))
 };
 
 [[nodiscard]] NoiseModel estimate_noise(const FaceGrid& side, const FaceGrid& top, const FittedRim& fitted);
