@@ -16,7 +16,7 @@ double probability_above(double factor, double common, double local, double plac
   if (local < 1e-9) return normal_upper_tail(factor / common);
   if (common < 1e-9) return any_above(factor / local, places);
   constexpr double reach = 6.0;  // beyond six standard deviations lies less than 1e-8
-  constexpr int intervals = 120;
+  constexpr int intervals = 96;
   constexpr double step = 2 * reach / intervals;
   double sum = 0.0;
   for (int i = 0; i <= intervals; ++i) {
@@ -33,7 +33,7 @@ double family_factor(double common_share_c, double places, double alpha) {
   const double common = std::clamp(common_share_c, 0.0, 1.0);
   const double local = std::sqrt(1.0 - common * common);
   double below = 0.0, above = 12.0;
-  for (int i = 0; i < 34; ++i) {
+  for (int i = 0; i < 28; ++i) {
     const double middle = (below + above) / 2;
     (probability_above(middle, common, local, std::max(1.0, places)) > alpha ? below : above) = middle;
   }

@@ -16,6 +16,7 @@ namespace rimwright {
 // The same factor for one count of places, tabulated over c as it is asked for.
 class FamilyFactors {
  public:
+  FamilyFactors() : FamilyFactors(1.0, 0.025) {}
   FamilyFactors(double places, double alpha);
   [[nodiscard]] double at(double common_u, double local_u);
 

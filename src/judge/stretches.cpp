@@ -93,15 +93,19 @@ class SeriesEvidence {
 
   // Marks the stations of windows whose evidence fails, shortest windows first; what is already marked (with its
   // neighbours outside the limit) does not count again, so that one deep defect does not condemn its surroundings.
-  [[nodiscard]] std::vector<bool> failing(bool above) const {
+  [[nodiscard]] std::vector<bool> failing(bool above) {
     std::vector<bool> marked(count_, false);
-    std::vector<std::size_t> lengths;
-    for (std::size_t n = 1; n < count_; n *= 2) lengths.push_back(n);
-    lengths.push_back(count_);
-    const double alpha = settings_.family_alpha / static_cast<double>(lengths.size());
-    for (const std::size_t length : lengths) {
-      const std::size_t stride = std::max<std::size_t>(1, length / 2);
-      FamilyFactors factors(static_cast<double>(count_) / static_cast<double>(stride), alpha);
+    if (windows_.empty()) {
+      for (std::size_t n = 1; n < count_; n *= 2) windows_.push_back({n, {}});
+      windows_.push_back({count_, {}});
+      const double alpha = settings_.family_alpha / static_cast<double>(windows_.size());
+      for (Window& window : windows_) {
+        window.factors = FamilyFactors(static_cast<double>(count_) / static_cast<double>(window.stride()), alpha);
+      }
+    }
+    for (Window& window : windows_) {
+      const std::size_t length = window.length;
+      const std::size_t stride = window.stride();
       std::vector<bool> fresh(count_, false);
       for (std::size_t from = 0; from + length <= count_; from += stride) {
         const Pooled pooled = pool(
@@ -109,7 +113,7 @@ class SeriesEvidence {
             [&](std::size_t i) { return !marked[i] && std::isfinite(excess(i, above)); });
         if (pooled.count == 0 || 2 * pooled.count < length) continue;
         const double threshold =
-            factors.at(pooled.common_u, pooled.local_u) * std::hypot(pooled.common_u, pooled.local_u);
+            window.factors.at(pooled.common_u, pooled.local_u) * std::hypot(pooled.common_u, pooled.local_u);
         if (!(pooled.mean > threshold)) continue;
         for (std::size_t i = from; i < from + length; ++i) fresh[i] = fresh[i] || excess(i, above) > 0;
       }
@@ -127,9 +131,24 @@ class SeriesEvidence {
     std::size_t first = from, last = to;
     while (first > 0 && stations_[from].station_mm - stations_[first - 1].station_mm <= half_mm) --first;
     while (last + 1 < count_ && stations_[last + 1].station_mm - stations_[to].station_mm <= half_mm) ++last;
-    if (last - first < 3 * (to - from + 1)) return false;
-    const Pooled pooled = pool(
-        first, last + 1, [&](std::size_t i) { return stations_[i].value; }, [](std::size_t) { return true; });
+    // Weighted by how well each is known: a neighbour that says nothing must not blur those that do.
+    Pooled pooled;
+    double weights = 0.0, steady = 0.0, information = 0.0;
+    for (std::size_t i = first; i <= last; ++i) {
+      const double total = parts_[i].total();
+      if ((i >= from && i <= to) || !(total > 0)) continue;
+      const double weight = 1.0 / (total * total);
+      weights += weight;
+      pooled.mean += weight * stations_[i].value;
+      pooled.common_u += weight * parts_[i].common;
+      steady += weight * parts_[i].steady;
+      information += 1.0 / std::max(parts_[i].noise * parts_[i].noise, 1e-12);
+      ++pooled.count;
+    }
+    if (pooled.count < 2 * (to - from + 1)) return false;
+    pooled.mean /= weights;
+    pooled.common_u /= weights;
+    pooled.local_u = std::hypot(steady / weights, std::sqrt(correlation_ / information));
     const double u95 = normal_95 * std::hypot(pooled.common_u, pooled.local_u);
     FamilyFactors factors(static_cast<double>(count_), settings_.family_alpha);
     for (std::size_t i = from; i <= to; ++i) {
@@ -141,6 +160,13 @@ class SeriesEvidence {
   }
 
  private:
+  // A length of window, and the factor its evidence must exceed.
+  struct Window {
+    std::size_t length = 1;
+    FamilyFactors factors;
+    [[nodiscard]] std::size_t stride() const { return std::max<std::size_t>(1, length / 2); }
+  };
+
   [[nodiscard]] double smooth_excess(std::size_t i, bool above) const {
     const std::size_t from = i > 0 ? i - 1 : 0, to = std::min(count_ - 1, i + 1);
     double sum = 0.0;
@@ -161,6 +187,7 @@ class SeriesEvidence {
   const StretchSettings& settings_;
   std::size_t count_;
   std::vector<Parts> parts_;
+  std::vector<Window> windows_;
   double correlation_ = 1.0;
   double spacing_mm_ = 1.0;
 };
@@ -198,7 +225,7 @@ std::vector<Stretch> find_stretches(const JudgedSeries& series, const StretchSet
   const std::vector<JudgedStation>& stations = series.stations;
   std::vector<Stretch> stretches;
   if (stations.empty()) return stretches;
-  const SeriesEvidence evidence(series, settings);
+  SeriesEvidence evidence(series, settings);
   const double merge_gap_mm = std::max(settings.merge_gap_mm, 2.5 * evidence.spacing_mm());
 
   std::vector<bool> taken(stations.size(), false);

@@ -55,7 +55,7 @@ TEST(Stretches, ABodyOnTheLimitIsNotFailed) {
   constexpr unsigned seed = 4101;
   std::mt19937_64 random(seed);
   for (const int width : {1, 4, 10}) {
-    constexpr int trials = 200;
+    constexpr int trials = 120;
     int failed = 0;
     for (int trial = 0; trial < trials; ++trial) {
       const JudgedSeries series = depths(400, width, random, [](double) { return 5.85; });

@@ -25,7 +25,7 @@ export function draw_rim(jobs, {interactive = true, width: drawn_px = 900} = {})
   const left = (x0 + x1) / 2 - width / 2, top = (y0 + y1) / 2 + height / 2;
   const X = (x) => x - left, Y = (y) => top - y;
   // Letters of 15 px on any screen; everything else follows from them.
-  const letter = Math.min(span * 0.07, 15 * width / Math.max(drawn_px - 30, 200));
+  const letter = Math.min(span * 0.07, (drawn_px < 500 ? 12 : 15) * width / Math.max(drawn_px - 30, 200));
   const middle = [(x0 + x1) / 2, (y0 + y1) / 2];
   // Square to the rim, away from the middle of the body.
   const outward = (p) => {
@@ -40,9 +40,9 @@ export function draw_rim(jobs, {interactive = true, width: drawn_px = 900} = {})
   const svg = element('svg', {viewBox: `0 0 ${width.toFixed(1)} ${height.toFixed(1)}`, role: 'img', class: 'rim',
     'aria-label': `The rim in plan, ${station(results.scan.rim_length_mm)} long, with ${jobs.length} marked stretches.`});
   svg.append(element('path', {d: path(rim), class: 'rim-line', 'stroke-width': letter * 0.22}));
-  // What runs where: a thin line inside the rim for each feature.
-  const names = [...new Set(page.extents.map((e) => e.name))];
-  for (const extent of page.extents) {
+  // What runs where: a thin line inside the rim for each feature; the client needs none.
+  const names = interactive ? [...new Set(page.extents.map((e) => e.name))] : [];
+  for (const extent of interactive ? page.extents : []) {
     const inset = letter * (0.75 + 0.45 * names.indexOf(extent.name));
     const points = stretch(extent.from_mm, extent.to_mm).map((p) => {
       const n = outward(p[3] === undefined ? rim_at(p[2]) : p);
@@ -57,7 +57,7 @@ export function draw_rim(jobs, {interactive = true, width: drawn_px = 900} = {})
     }
   }
   const last = rim[rim.length - 1][2], first = rim[0][2];
-  const every = last - first > 900 ? 100 : 50;
+  const every = [50, 100, 200].find((e) => e > 3.2 * letter) ?? 200;
   const tick_inset = 1.9 + 0.45 * names.length;
   for (let s = Math.ceil(first / every) * every; s <= last; s += every) {
     const p = rim_at(s), n = outward(p);
@@ -79,11 +79,6 @@ export function draw_rim(jobs, {interactive = true, width: drawn_px = 900} = {})
   svg.append(...discs);
   svg.append(element('line', {x1: pad * 0.4, x2: pad * 0.4 + 50, y1: height - letter * 0.9, y2: height - letter * 0.9, class: 'tick', 'stroke-width': letter * 0.14}));
   svg.append(element('text', {x: pad * 0.4 + 50 + letter * 0.4, y: height - letter * 0.6, 'font-size': letter, class: 'tick-label'}, station(50)));
-  names.forEach((name, i) => {
-    const y = letter * (1.2 + 1.35 * i);
-    svg.append(element('line', {x1: letter * 0.4, x2: letter * 2, y1: y, y2: y, class: `extent extent-${i % 4}`, 'stroke-width': letter * 0.3}));
-    svg.append(element('text', {x: letter * 2.5, y: y + letter * 0.35, 'font-size': letter, class: 'tick-label'}, name.length > 24 ? `${name.slice(0, 23)}\u2026` : name));
-  });
   if (interactive) {
     const here = element('circle', {r: letter * 0.55, class: 'here', 'stroke-width': letter * 0.2});
     svg.append(here);
@@ -104,5 +99,6 @@ export function draw_rim(jobs, {interactive = true, width: drawn_px = 900} = {})
       select(best[2]);
     });
   }
-  return svg;
+  if (!names.length) return svg;
+  return [svg, element('p', {class: 'key'}, names.map((name, i) => element('span', {}, element('span', {class: `swatch extent-${i % 4}`, 'aria-hidden': 'true'}), name)))];
 }
