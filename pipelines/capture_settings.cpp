@@ -63,6 +63,16 @@ void list_file_settings(CloudFromFileSettings& settings, SettingsTable& table) {
     BIND(most_stray_share, 1e-05, 0.0004);
     BIND(cell_share, 0.004, 0.2);
   }
+  {
+    GROUP(LargeFileSettings, settings.large, "file.large", 0);
+    BIND(points_above, 400'000, 400'000'000);
+    BIND(coarse_points, 200'000, 8'000'000);
+    BIND(most_near_rim, 400'000, 160'000'000);
+    BIND(inside_mm, 60, 280);
+    BIND(outside_mm, 12, 88);
+    BIND(below_mm, 65, 300);
+    BIND(above_mm, 8, 72);
+  }
 }
 
 void list_depth_settings(DepthSettings& settings, SettingsTable& table) {

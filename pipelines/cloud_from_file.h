@@ -7,6 +7,7 @@
 #include "capture/read_cloud.h"
 #include "capture/sample_faces.h"
 #include "capture/units.h"
+#include "pipelines/cloud_from_large_file.h"
 
 namespace rimwright {
 
@@ -15,9 +16,10 @@ struct CloudFromFileSettings {
   UnitsSettings units;
   SampleFacesSettings faces;
   CleanCloudSettings clean;
+  LargeFileSettings large;
 };
 
-// Refusals are those of the stages, which see.
+// A scan of more points than large.points_above is thinned on the way in. Refusals are those of the stages, which see.
 [[nodiscard]] Outcome<Cloud> cloud_from_file(const std::filesystem::path& path, const CloudFromFileSettings& settings,
                                              Workers& workers);
 

@@ -1,0 +1,131 @@
+#include "pipelines/cloud_from_large_file.h"
+
+#include <algorithm>
+#include <string>
+#include <utility>
+
+#include "capture/read_thinned.h"
+#include "rim/gather_cells.h"
+#include "rim/orient.h"
+#include "rim/trace_outline.h"
+
+namespace rimwright {
+
+namespace {
+
+// A mixing function (SplitMix64 finaliser): an even share without a pattern of its own.
+std::uint64_t mixed(std::uint64_t x) {
+  x = (x ^ (x >> 30U)) * 0xbf58476d1ce4e5b9ULL;
+  x = (x ^ (x >> 27U)) * 0x94d049bb133111ebULL;
+  return x ^ (x >> 31U);
+}
+
+// The surroundings of the rim, asked in the coordinates of the file.
+class RimZone {
+ public:
+  RimZone(const Orientation& orientation, RimCurve curve, const LargeFileSettings& settings)
+      : T_body_scan_(orientation.T_body_scan),
+        top_(orientation.top),
+        curve_(std::move(curve)),
+        locator_(curve_, settings.inside_mm, settings.outside_mm, true),
+        settings_(settings) {}
+  RimZone(const RimZone&) = delete;
+  RimZone& operator=(const RimZone&) = delete;
+
+  // p: scan frame, millimetres relative to the coarse cloud's origin.
+  [[nodiscard]] bool holds(const Vector3& p) const {
+    const Vector3 at = T_body_scan_ * p;
+    constexpr double room_mm = 40.0;  // for the top's height along the rim
+    if (at.z() < -settings_.below_mm - room_mm || at.z() > settings_.above_mm + room_mm) return false;
+    const auto foot = locator_.locate(at.head<2>());
+    if (!foot) return false;
+    const Vector2 corner = curve_.point(foot->station_mm);
+    const double up = at.z() - top_.height_mm(corner.x(), corner.y());
+    return up > -settings_.below_mm && up < settings_.above_mm;
+  }
+
+ private:
+  Transform T_body_scan_;
+  TopSurface top_;
+  RimCurve curve_;
+  RimLocator locator_;
+  LargeFileSettings settings_;
+};
+
+Outcome<Cloud> coarse_cloud(const std::filesystem::path& path, std::uint64_t every, UnitsSettings units,
+                            const CleanCloudSettings& clean, Workers& workers) {
+  auto scan = read_thinned(path, {}, {.every = every}, workers);
+  if (!scan) return tl::unexpected(scan.error());
+  units.least_density /= static_cast<double>(every);
+  units.most_density /= static_cast<double>(every);
+  auto scan_mm = to_millimetres(*std::move(scan), units, workers);
+  if (!scan_mm) return tl::unexpected(scan_mm.error());
+  return clean_cloud(std::move(scan_mm->cloud), clean, workers);
+}
+
+// How many of the file's points lie near the rim, as the coarse cloud's even share tells.
+double count_near(const Cloud& coarse, const RimZone& zone, std::uint64_t every, Workers& workers) {
+  constexpr std::size_t chunk_points = std::size_t{1} << 16;
+  std::vector<std::size_t> found(coarse.size() / chunk_points + 1, 0);
+  workers.for_chunks(coarse.size(), chunk_points, [&](std::size_t begin, std::size_t end, std::size_t chunk) {
+    for (std::size_t i = begin; i < end; ++i)
+      found[chunk] += zone.holds(Vector3(coarse.x[i], coarse.y[i], coarse.z[i])) ? 1 : 0;
+  });
+  double sum = 0.0;
+  for (const std::size_t n : found) sum += static_cast<double>(n);
+  return sum * static_cast<double>(every);
+}
+
+FileUnits units_of(double factor) {
+  for (const auto units : {FileUnits::mm, FileUnits::cm, FileUnits::m, FileUnits::inch})
+    if (millimetres_per(units) == factor) return units;
+  return FileUnits::automatic;
+}
+
+std::string note_of(std::uint64_t points, std::uint64_t every, std::uint64_t near_every) {
+  const std::string near_rim = near_every == 1 ? "all" : "one in " + std::to_string(near_every);
+  return "The file holds " + std::to_string(points / 1'000'000) + " million points: of those near the rim " + near_rim +
+         " were read, elsewhere one in " + std::to_string(every) + ".";
+}
+
+}  // namespace
+
+Outcome<Cloud> cloud_from_large_file(const std::filesystem::path& path, std::uint64_t points_in_file,
+                                     const LargeFileSettings& settings, const UnitsSettings& units,
+                                     const CleanCloudSettings& clean, Workers& workers) {
+  const std::uint64_t every = std::max<std::uint64_t>(1, points_in_file / settings.coarse_points);
+  const auto coarse = coarse_cloud(path, every, units, clean, workers);
+  if (!coarse) return tl::unexpected(coarse.error());
+  const auto cells = gather_cells(*coarse, {}, workers);
+  if (!cells) return tl::unexpected(cells.error());
+  const auto orientation = orient(*cells, {});
+  if (!orientation) return tl::unexpected(orientation.error());
+  auto outline = trace_outline(*cells, *orientation, {});
+  if (!outline) return tl::unexpected(outline.error());
+
+  const RimZone zone(*orientation, std::move(outline->curve), settings);
+  const double near = count_near(*coarse, zone, every, workers);
+  const auto near_every = std::max<std::uint64_t>(
+      1, static_cast<std::uint64_t>(near / static_cast<double>(settings.most_near_rim) + 0.999));
+  const double factor = coarse->scale.factor;
+  const KeepPoints keep = [&](const Cloud& block, std::size_t begin, std::size_t end, std::uint8_t* marks) {
+    const Vector3 shift = factor * block.origin_mm - coarse->origin_mm;
+    for (std::size_t i = begin; i < end; ++i) {
+      if (near_every > 1 && mixed(i) % near_every != 0) continue;
+      marks[i - begin] = zone.holds(factor * Vector3(block.x[i], block.y[i], block.z[i]) + shift) ? 1 : 0;
+    }
+  };
+  auto scan = read_thinned(path, keep, {.every = every}, workers);
+  if (!scan) return tl::unexpected(scan.error());
+  UnitsSettings known = units;
+  known.units = units_of(factor);
+  auto scan_mm = to_millimetres(*std::move(scan), known, workers);
+  if (!scan_mm) return tl::unexpected(scan_mm.error());
+  auto cloud = clean_cloud(std::move(scan_mm->cloud), clean, workers);
+  if (!cloud) return cloud;
+  cloud->scale = coarse->scale;
+  cloud->notes.push_back(note_of(cloud->counts.points_in_file, every, near_every));
+  return cloud;
+}
+
+}  // namespace rimwright
