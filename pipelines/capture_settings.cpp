@@ -128,6 +128,32 @@ void list_depth_settings(DepthSettings& settings, SettingsTable& table) {
     BIND(bias_length_mm, 10, 200);
   }
   {
+    GROUP(TargetScaleSettings, settings.target, "depth.target", 3);
+    BIND(bar_reading_u_mm, 0.001, 1);
+    BIND(unmeasured_relative_u, 0.0001, 0.05);
+    BIND(most_images, 1, 240);
+    BIND(fewest_corners, 6, 60);
+    BIND(plane_u_mm, 0.02, 0.5);
+  }
+  {
+    GROUP(ScaleTarget, settings.target.target, "depth.target.target", 0);
+    BIND(squares_across, 3, 40);
+    BIND(squares_down, 3, 40);
+    BIND(square_mm, 4, 100);
+    BIND(marker_mm, 2, 95);
+    BIND(dictionary, 0, 1);
+    BIND(check_bar_mm, 20, 400);
+    ORDER(marker_mm, square_mm);
+  }
+  {
+    GROUP(FindTargetSettings, settings.target.find, "depth.target.find", 0);
+    BIND(search_side_px, 600, 9000);
+    BIND(corner_window_share, 0.02, 0.8);
+    BIND(smallest_window_px, 1, 15);
+    BIND(largest_window_px, 1, 50);
+    ORDER(smallest_window_px, largest_window_px);
+  }
+  {
     GROUP(VerdictSettings, settings.verdict, "depth.verdict", 0);
     BIND(steep_deg, 15, 85);
     BIND(steep_share, 0.02, 1);
