@@ -2,9 +2,12 @@
 #include <algorithm>
 #include <cstdio>
 #include <exception>
+#include <new>
 #include <string>
+#include <vector>
 
 #include "app/commands.h"
+#include "plan/yaml_reader.h"
 
 namespace rimwright {
 
@@ -17,6 +20,20 @@ int report_refusal(const Refusal& refusal) {
 }
 
 namespace {
+
+// CLI11 only says that some command is missing.
+Refusal refusal_for(const CLI::App& program, const CLI::ParseError& error, const std::string& first_word) {
+  std::vector<std::string> commands;
+  for (const CLI::App* command : program.get_subcommands({})) commands.push_back(command->get_name());
+  if (first_word.empty()) return {RefusalReason::command_not_valid, "no command is given", "try rimwright --help"};
+  const bool known = std::find(commands.begin(), commands.end(), first_word) != commands.end();
+  if (known || first_word.starts_with('-')) {
+    return {RefusalReason::command_not_valid, error.what(), "try rimwright --help"};
+  }
+  const auto nearest = nearest_word(first_word, commands);
+  return {RefusalReason::command_not_valid, "there is no command " + shown_safely(first_word),
+          nearest ? "write '" + *nearest + "' if that is meant" : "try rimwright --help"};
+}
 
 int run(int argc, char** argv) {
   CLI::App program{"rimwright holds a scan of an arm bevel and its channels against the plan."};
@@ -35,7 +52,7 @@ int run(int argc, char** argv) {
   } catch (const CLI::Success& answered) {  // --help and --version
     return program.exit(answered);
   } catch (const CLI::ParseError& error) {
-    return report_refusal({RefusalReason::command_not_valid, error.what(), "try rimwright --help"});
+    return report_refusal(refusal_for(program, error, argc > 1 ? argv[1] : ""));
   }
   return exit_status;
 }
@@ -46,6 +63,13 @@ int run(int argc, char** argv) {
 int main(int argc, char** argv) {
   try {
     return rimwright::run(argc, argv);
+  } catch (const std::bad_alloc&) {
+    std::fputs(
+        "rimwright: internal fault: not enough memory; close other programs, or scan or export fewer points; an "
+        "earlier "
+        "result is untouched.\n",
+        stderr);
+    return rimwright::exit_internal;
   } catch (const std::exception& fault) {
     std::fprintf(stderr, "rimwright: internal fault: %s; please report it with the plan and the scan.\n", fault.what());
     return rimwright::exit_internal;

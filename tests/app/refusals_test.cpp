@@ -1,0 +1,300 @@
+// Whatever cannot be used ends in exit status 2 and one sentence that names it and says what to do; nothing is written.
+#include <gmock/gmock.h>
+
+#include <cmath>
+#include <cstring>
+#include <numbers>
+#include <random>
+#include <sstream>
+
+#include "program.h"
+
+namespace rimwright {
+namespace {
+
+namespace fs = std::filesystem;
+using ::testing::AllOf;
+using ::testing::AnyOf;
+using ::testing::HasSubstr;
+using testing::Ran;
+using testing::run;
+using testing::sample_plan;
+using testing::sample_scan;
+using testing::text_of;
+using testing::write_text;
+
+class Refusals : public ::testing::Test {
+ protected:
+  Ran inspect(const std::string& plan, const std::string& scan, std::vector<std::string> more = {}) {
+    std::vector<std::string> words{"inspect", plan, scan, "--out", (folder_ / "out").string()};
+    words.insert(words.end(), more.begin(), more.end());
+    return run(words, {work_, {}});
+  }
+
+  // Status 2, nothing on standard output, one sentence on standard error that begins with the program's name, holds
+  // every given piece, says what to do after a semicolon, and ends with a full stop; no file anywhere.
+  void expect_refused(const Ran& ran, const std::vector<std::string>& pieces) {
+    EXPECT_EQ(ran.status, 2) << "signal " << ran.signal << "\n" << ran.err;
+    EXPECT_EQ(ran.out, "");
+    EXPECT_TRUE(ran.err.starts_with("rimwright: ")) << ran.err;
+    EXPECT_TRUE(ran.err.ends_with(".\n")) << ran.err;
+    EXPECT_EQ(std::count(ran.err.begin(), ran.err.end(), '\n'), 1) << ran.err;
+    EXPECT_NE(ran.err.find("; "), std::string::npos) << "says nothing to do: " << ran.err;
+    EXPECT_LT(ran.err.size(), 600U) << ran.err;
+    for (const std::string& piece : pieces) EXPECT_THAT(ran.err, HasSubstr(piece));
+    EXPECT_FALSE(fs::exists(folder_ / "out"));
+    EXPECT_TRUE(fs::is_empty(work_)) << "something was written into the working folder";
+  }
+
+  void expect_scan_refused(const std::string& name, const std::string& bytes, const std::vector<std::string>& pieces,
+                           const std::vector<std::string>& more = {}) {
+    SCOPED_TRACE(name);
+    write_text(folder_ / name, bytes);
+    expect_refused(inspect(sample_plan, (folder_ / name).string(), more), pieces);
+  }
+
+  void expect_plan_refused(const std::string& text, const std::vector<std::string>& pieces) {
+    SCOPED_TRACE(text);
+    write_text(folder_ / "plan.yaml", text);
+    expect_refused(inspect((folder_ / "plan.yaml").string(), sample_scan), pieces);
+  }
+
+  void SetUp() override { fs::create_directories(work_); }
+
+  testing::WorkFolder folder_{"refusals"};
+  fs::path work_ = folder_ / "work";
+};
+
+// Points by a rule, as text; millimetres, with 0.04 mm of noise.
+template <class Rule>
+std::string points(int count, Rule rule) {
+  std::mt19937 random(20261125);
+  std::uniform_real_distribution<double> even(0.0, 1.0);
+  std::normal_distribution<double> noise(0.0, 0.04);
+  std::ostringstream text;
+  for (int i = 0; i < count; ++i) {
+    std::array<double, 3> p = rule(even(random), even(random));
+    text << p[0] + noise(random) << ' ' << p[1] + noise(random) << ' ' << p[2] + noise(random) << '\n';
+  }
+  return text.str();
+}
+
+TEST_F(Refusals, ScansThatAreNotThere) {
+  expect_refused(inspect(sample_plan, "no-such-scan.ply"), {"no-such-scan.ply"});
+  fs::create_directories(folder_ / "empty");
+  expect_refused(inspect(sample_plan, (folder_ / "empty").string()), {"empty"});
+  write_text(folder_ / "scan.doc", "not a scan");
+  expect_refused(inspect(sample_plan, (folder_ / "scan.doc").string()), {"scan.doc"});
+  fs::create_directories(folder_ / "folder.ply");
+  expect_refused(inspect(sample_plan, (folder_ / "folder.ply").string()), {"folder.ply"});
+  fs::create_symlink(folder_ / "nowhere", folder_ / "link.ply");
+  expect_refused(inspect(sample_plan, (folder_ / "link.ply").string()), {"link.ply"});
+  fs::create_symlink(folder_ / "loop.ply", folder_ / "loop.ply");
+  expect_refused(inspect(sample_plan, (folder_ / "loop.ply").string()), {"loop.ply"});
+  expect_refused(inspect(sample_plan, "/dev/null"), {"/dev/null"});
+}
+
+TEST_F(Refusals, ScanThatMayNotBeRead) {
+  fs::copy_file(sample_scan, folder_ / "locked.ply");
+  fs::permissions(folder_ / "locked.ply", fs::perms::none);
+  if (::geteuid() == 0) {  // may read whatever the permissions say; so the program gives the right up
+    fs::permissions(folder_.path(), fs::perms::all);
+    fs::permissions(work_, fs::perms::all);
+    const Ran ran =
+        run({"inspect", sample_plan, (folder_ / "locked.ply").string(), "--out", (folder_ / "out").string()},
+            {work_, [] {
+               if (::setgid(65534) != 0 || ::setuid(65534) != 0) ::_exit(125);
+             }});
+    // 127: that user may not even start the program where it was built; then there is nothing to see here.
+    if (ran.status != 127) expect_refused(ran, {""});
+  } else {
+    expect_refused(inspect(sample_plan, (folder_ / "locked.ply").string()), {"locked.ply"});
+  }
+}
+
+TEST_F(Refusals, ScansThatBreakOff) {
+  const std::string whole = text_of(sample_scan);
+  const std::size_t header = whole.find("end_header\n") + std::strlen("end_header\n");
+  expect_scan_refused("no-bytes.ply", "", {"no-bytes.ply"});
+  expect_scan_refused("in-header.ply", whole.substr(0, header / 2), {"in-header.ply"});
+  expect_scan_refused("no-points.ply", whole.substr(0, header), {"no-points.ply"});
+  expect_scan_refused("half.ply", whole.substr(0, whole.size() / 2), {"half.ply"});
+  expect_scan_refused("one-byte-short.ply", whole.substr(0, whole.size() - 1), {"one-byte-short.ply"});
+}
+
+TEST_F(Refusals, HeadersThatLie) {
+  const std::string xyz = "property float x\nproperty float y\nproperty float z\nend_header\n";
+  const std::string row(12, '\0');
+  expect_scan_refused("many.ply", "ply\nformat binary_little_endian 1.0\nelement vertex 4000000000\n" + xyz + row,
+                      {"many.ply"});
+  expect_scan_refused("endless.ply", "ply\nformat ascii 1.0\nelement vertex 18446744073709551615\n" + xyz + "1 2 3\n",
+                      {"endless.ply"});
+  expect_scan_refused("negative.ply", "ply\nformat ascii 1.0\nelement vertex -5\n" + xyz + "1 2 3\n", {"negative.ply"});
+  expect_scan_refused("lying.pcd",
+                      "VERSION .7\nFIELDS x y z\nSIZE 4 4 4\nTYPE F F F\nCOUNT 1 1 1\nWIDTH 1000000000\nHEIGHT 4\n"
+                      "POINTS 4000000000\nDATA binary\n" +
+                          row,
+                      {"lying.pcd"});
+  std::string stl(84, '\0');
+  stl.replace(80, 4, "\xff\xff\xff\x7f");
+  expect_scan_refused("lying.stl", stl, {"lying.stl"});
+  expect_scan_refused("lying.off", "OFF\n2000000000 2000000000 0\n0 0 0\n", {"lying.off"});
+  std::string glb = "glTF";
+  glb += std::string("\x02\0\0\0\xff\xff\xff\x7f\xff\xff\xff\x7fJSON", 16);
+  expect_scan_refused("lying.glb", glb, {"lying.glb"});
+  expect_scan_refused("words.xyz", "this is not\na list of points\n", {"words.xyz"});
+}
+
+TEST_F(Refusals, CloudsThatAreNoBody) {
+  const std::vector<std::string> mm{"--units", "mm"};
+  expect_scan_refused("one.xyz", "1 2 3\n", {"one point"}, mm);
+  std::string same, nan;
+  for (int i = 0; i < 20000; ++i) same += "10 20 30\n", nan += "nan nan nan\n";
+  expect_scan_refused("same.xyz", same, {}, mm);
+  expect_scan_refused("nan.xyz", nan, {}, mm);
+  expect_scan_refused("line.xyz",
+                      points(20000,
+                             [](double u, double) {
+                               return std::array<double, 3>{400.0 * u, 0.0, 0.0};
+                             }),
+                      {}, mm);
+  const auto plane = [](double u, double v) { return std::array<double, 3>{400.0 * u, 300.0 * v, 0.0}; };
+  expect_scan_refused("plane.xyz", points(200'000, plane), {"side"}, mm);
+  expect_scan_refused("plane-auto.xyz", points(200'000, plane), {});
+  expect_scan_refused(
+      "ball.xyz",
+      points(200'000,
+             [](double u, double v) {
+               const double z = 2.0 * u - 1.0, r = std::sqrt(1.0 - z * z), a = 2.0 * std::numbers::pi * v;
+               return std::array<double, 3>{150.0 * r * std::cos(a), 150.0 * r * std::sin(a), 150.0 * z};
+             }),
+      {}, mm);
+  expect_scan_refused("dome.xyz",
+                      points(200'000,
+                             [](double u, double v) {
+                               const double x = 400.0 * u - 200.0, y = 300.0 * v - 150.0;
+                               return std::array<double, 3>{x, y, -(x * x + y * y) / 12000.0};
+                             }),
+                      {"side"}, mm);
+  expect_scan_refused("wall.xyz",
+                      points(200'000,
+                             [](double u, double v) {
+                               const double a = std::numbers::pi * u;
+                               return std::array<double, 3>{200.0 * std::cos(a), 150.0 * std::sin(a), -65.0 * v};
+                             }),
+                      {"top"}, mm);
+  expect_scan_refused(
+      "dust.xyz",
+      points(200'000,
+             [](double u, double v) {
+               return std::array<double, 3>{300.0 * u, 300.0 * v, 300.0 * std::fmod(7919.0 * u + v, 1.0)};
+             }),
+      {}, mm);
+}
+
+// Real scans of other things, of the Debian package opencv-doc: the Stanford bunny and a dinosaur.
+TEST_F(Refusals, ScansOfSomethingElse) {
+  const std::string examples = "/usr/share/doc/opencv-doc/examples/";
+  for (const std::string name : {"viz/data/bunny.ply", "surface_matching/data/parasaurolophus_6700.ply"}) {
+    for (const std::string units : {"auto", "mm", "m"}) {
+      SCOPED_TRACE(name + " in " + units);
+      ASSERT_TRUE(fs::exists(examples + name)) << "the package opencv-doc is needed";
+      expect_refused(inspect(sample_plan, examples + name, {"--units", units}), {});
+    }
+  }
+}
+
+TEST_F(Refusals, UnitsThatCannotBe) {
+  expect_refused(inspect(sample_plan, sample_scan, {"--units", "m"}), {"m"});
+  expect_refused(inspect(sample_plan, sample_scan, {"--units", "furlong"}), {"furlong"});
+}
+
+TEST_F(Refusals, PlansThatCannotBeUsed) {
+  expect_refused(inspect("no-such-plan.yaml", sample_scan), {"no-such-plan.yaml"});
+  expect_refused(inspect(folder_.path().string(), sample_scan), {});
+  expect_refused(inspect(sample_scan, sample_scan), {"scan.ply"});
+  expect_refused(inspect("/dev/zero", sample_scan), {"/dev/zero"});
+  const std::string head = "instrument: T\nunits: mm\n";
+  const std::string bevel =
+      "bevel:\n  angle: {nominal: 124, tolerance: 1}\n  drop: {nominal: 16, tolerance: 1}\n  straightness: 0.2\n"
+      "  waviness: {band: [10, 80], limit: 0.15}\n";
+  const auto channel = [](const std::string& strips, const std::string& rest = "    glue: 0.05\n    proud: 0.2\n") {
+    return "channels:\n  - name: binding\n    corner: top-side\n    strips: " + strips + "\n" + rest +
+           "    tolerance: {width: 0.15, depth: 0.15}\n";
+  };
+  expect_plan_refused("", {"plan.yaml"});
+  expect_plan_refused("{", {"plan.yaml", "line"});
+  expect_plan_refused(head, {"plan.yaml"});
+  expect_plan_refused(head + "bevle: {}\n", {"line 3, column 1", "'bevle'", "'bevel'"});
+  expect_plan_refused(head + "bevel:\n  angle: {nominal: 124}\n", {"line 4", "'drop'"});
+  expect_plan_refused("units: mm\n" + bevel, {"'instrument'"});
+  expect_plan_refused("instrument: T\nunits: ell\n" + bevel, {"line 2, column 8", "mm, inch"});
+  expect_plan_refused(head +
+                          "bevel:\n  angle: {nominal: steep, tolerance: 1}\n  drop: {nominal: 16, tolerance: 1}\n"
+                          "  straightness: 0.2\n  waviness: {band: [10, 80], limit: 0.15}\n",
+                      {"line 4", "'steep'"});
+  expect_plan_refused(head +
+                          "bevel:\n  angle: {nominal: 224, tolerance: 1}\n  drop: {nominal: 16, tolerance: 1}\n"
+                          "  straightness: 0.2\n  waviness: {band: [10, 80], limit: 0.15}\n",
+                      {"line 4", "223 to 225"});
+  expect_plan_refused(head + channel("[{name: plum, thickness: -1.8, height: 6}]"), {"line 6", "-1.8"});
+  expect_plan_refused(head + channel("[{name: plum, thickness: 1.8, height: 6000}]"), {"line 6", "6000"});
+  expect_plan_refused(head + channel("[]"), {"line 6"});
+  expect_plan_refused(head + channel("plum"), {"line 6", "list"});
+  // Wider than any top: 60 mm of strips.
+  expect_plan_refused(
+      head + channel("[{name: plum, thickness: 30, height: 6}, {name: pear, thickness: 30, height: 2}]"),
+      {"line 6", "wide"});
+  expect_plan_refused(head + channel("[{name: plum, thickness: 1.8, height: 6}]", "    glue: 0.05\n    proud: 7\n"),
+                      {"proud"});
+  expect_plan_refused(head + bevel + bevel, {"twice"});
+}
+
+TEST_F(Refusals, SettingsThatCannotBeUsed) {
+  const auto refused = [&](const std::string& text, const std::vector<std::string>& pieces) {
+    SCOPED_TRACE(text);
+    write_text(folder_ / "settings.yaml", text);
+    expect_refused(inspect(sample_plan, sample_scan, {"--settings", (folder_ / "settings.yaml").string()}), pieces);
+  };
+  expect_refused(inspect(sample_plan, sample_scan, {"--settings", "no-settings.yaml"}), {"no-settings.yaml"});
+  refused("rim: {unrol: {}}\n", {"line 1, column 7", "'unrol'", "'unroll'"});
+  refused("rim: {unroll: {slice_mm: 0}}\n", {"rim.unroll.slice_mm", "between 0.1 and 2"});
+  refused("rim: {unroll: {slice_mm: true}}\n", {"number"});
+}
+
+TEST_F(Refusals, CommandsThatCannotBeUsed) {
+  expect_refused(run({}, {work_, {}}), {"--help"});
+  expect_refused(run({"inspct"}, {work_, {}}), {"'inspct'", "'inspect'"});
+  expect_refused(run({"inspect"}, {work_, {}}), {"PLAN"});
+  expect_refused(inspect(sample_plan, sample_scan, {"--thread", "2"}), {"--thread"});
+  expect_refused(inspect(sample_plan, sample_scan, {"--threads", "-2"}), {"--threads"});
+  expect_refused(inspect(sample_plan, sample_scan, {"--threads", "many"}), {"many"});
+  expect_refused(inspect(sample_plan, sample_scan, {"--bar", "-1"}), {"--bar"});
+  expect_refused(run({"simulate", "no-body.yaml", "--out", (folder_ / "out").string()}, {work_, {}}), {"no-body.yaml"});
+}
+
+// A control character in a name does not reach the terminal.
+TEST_F(Refusals, NamesAreShownSafely) {
+  const Ran ran = inspect(sample_plan, "red\x1b[31m\nscan.ply");
+  expect_refused(ran, {"scan.ply"});
+  EXPECT_EQ(ran.err.find('\x1b'), std::string::npos);
+}
+
+TEST_F(Refusals, HelpAndVersionAreNot) {
+  for (const std::vector<std::string>& words : {std::vector<std::string>{"--help"},
+                                                {"--version"},
+                                                {"inspect", "--help"},
+                                                {"target", "--help"},
+                                                {"explain", "--help"},
+                                                {"simulate", "--help"},
+                                                {"compare", "--help"},
+                                                {"history", "--help"}}) {
+    const Ran ran = run(words, {work_, {}});
+    EXPECT_EQ(ran.status, 0) << words.front();
+    EXPECT_THAT(ran.out, HasSubstr("rimwright"));
+    EXPECT_EQ(ran.err, "");
+  }
+}
+
+}  // namespace
+}  // namespace rimwright
