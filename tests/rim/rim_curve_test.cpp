@@ -1,0 +1,175 @@
+// The rim curve against closed forms: circle, ellipse, clothoid, and brute force for the nearest point.
+#include "rim/rim_curve.h"
+
+#include <gtest/gtest.h>
+
+#include <cmath>
+#include <random>
+
+namespace rimwright {
+namespace {
+
+constexpr double sample_mm = 0.5;
+
+std::vector<Vector2> circle(double radius_mm, double length_mm, double spacing_mm) {
+  std::vector<Vector2> points;
+  for (double s = 0.0; s < length_mm; s += spacing_mm)
+    points.emplace_back(radius_mm * std::cos(s / radius_mm), radius_mm * std::sin(s / radius_mm));
+  return points;
+}
+
+TEST(RimCurve, ArcLengthIsThatOfTheCircleToTheSagOfTheChords) {
+  for (const double radius : {80.0, 150.0, 400.0}) {
+    const RimCurve curve(circle(radius, 200.0, 2.0), false, sample_mm);
+    // A chord of 2 mm is shorter than its arc by c^3 / (24 r^2): 99 chords of them.
+    const double shorter = 99 * 8.0 / (24 * radius * radius);
+    EXPECT_NEAR(curve.length_mm(), 198.0, shorter + 1e-9) << radius;
+    const double sag = 4.0 / (8 * radius);  // c^2 / (8 r)
+    for (double s = 0.0; s < 198.0; s += 7.3) EXPECT_NEAR(curve.point(s).norm(), radius, sag + 1e-6) << s;
+  }
+}
+
+TEST(RimCurve, BodyLiesToTheLeftAndOutPointsAway) {
+  const RimCurve curve(circle(150.0, 200.0, 0.5), false, sample_mm);
+  for (double s = 1.0; s < 199.0; s += 11.0) {
+    const Vector2 away = curve.point(s).normalized();
+    EXPECT_GT(curve.out(s).dot(away), 1.0 - 1e-6);
+    EXPECT_NEAR(curve.tangent(s).norm(), 1.0, 1e-12);
+    EXPECT_NEAR(curve.tangent(s).dot(curve.out(s)), 0.0, 1e-12);
+  }
+}
+
+// Second differences over 2 h err by k h^2 k^2 / 12 from the curve and, with points every h, by nothing from sampling.
+TEST(RimCurve, CurvatureOfACircleAndOfAWaist) {
+  for (const double radius : {80.0, 150.0, 400.0}) {
+    const RimCurve bulge(circle(radius, 200.0, sample_mm), false, sample_mm);
+    auto points = circle(radius, 200.0, sample_mm);
+    std::reverse(points.begin(), points.end());
+    const RimCurve waist(points, false, sample_mm);
+    const double allowed = 1.0 / radius * std::pow(sample_mm / radius, 2) + 1e-6 / radius;
+    for (double s = 5.0; s < 190.0; s += 9.0) {
+      EXPECT_NEAR(bulge.curvature(s), 1.0 / radius, allowed);
+      EXPECT_NEAR(waist.curvature(s), -1.0 / radius, allowed);
+    }
+  }
+}
+
+// Curvature of an ellipse: a b / (a^2 sin^2 + b^2 cos^2)^1.5; perimeter by Ramanujan's second formula (Ramanujan 1914),
+// whose relative error here is below 1e-9.
+TEST(RimCurve, ClosedEllipse) {
+  const double a = 200.0, b = 130.0;
+  std::vector<Vector2> points;
+  const int count = 4000;
+  for (int i = 0; i < count; ++i) {
+    const double t = 2 * std::numbers::pi * i / count;
+    points.emplace_back(a * std::cos(t), b * std::sin(t));
+  }
+  const RimCurve curve(points, true, sample_mm);
+  const double h = std::pow((a - b) / (a + b), 2);
+  const double perimeter = std::numbers::pi * (a + b) * (1 + 3 * h / (10 + std::sqrt(4 - 3 * h)));
+  EXPECT_NEAR(curve.length_mm(), perimeter, 1e-3);
+  EXPECT_TRUE(curve.closed());
+  double worst = 0.0;
+  for (double s = 0.0; s < curve.length_mm(); s += 3.1) {
+    const Vector2 p = curve.point(s);
+    const double t = std::atan2(p.y() / b, p.x() / a);
+    const double expected =
+        a * b / std::pow(std::pow(a * std::sin(t), 2) + std::pow(b * std::cos(t), 2), 1.5);
+    worst = std::max(worst, std::abs(curve.curvature(s) - expected) / expected);
+  }
+  // Points 0.26 mm apart are joined by chords: sag d^2/8 k; second differences over 0.5 mm see up to four times that
+  // over h^2, d^2 / (2 h^2) = 14 % at worst when points and samples fall out of step.
+  EXPECT_LT(worst, 0.14);
+}
+
+TEST(RimCurve, CurvatureOfAClothoidGrowsLinearly) {
+  const double rate = 1.0 / (150.0 * 200.0), step = 0.01;  // curvature 1/150 after 200 mm
+  std::vector<Vector2> points{{0.0, 0.0}};
+  Vector2 p = Vector2::Zero();
+  for (int i = 0; i < 20000; ++i) {
+    const double middle = (i + 0.5) * step, heading = 0.5 * rate * middle * middle;  // midpoint rule
+    p += step * Vector2(std::cos(heading), std::sin(heading));
+    if ((i + 1) % 50 == 0) points.push_back(p);
+  }
+  const RimCurve curve(points, false, sample_mm);
+  for (double s = 5.0; s < 195.0; s += 10.0) EXPECT_NEAR(curve.curvature(s), rate * s, 1e-6) << s;
+}
+
+TEST(RimCurve, FootOfThePerpendicularOnACircle) {
+  const double radius = 150.0;
+  const RimCurve curve(circle(radius, 300.0, sample_mm), false, sample_mm);
+  const double sag = sample_mm * sample_mm / (8 * radius);
+  std::mt19937 random(5);  // seed 5
+  std::uniform_real_distribution<double> along(5.0, 290.0), off(-60.0, 12.0), guess(-9.0, 9.0);
+  for (int i = 0; i < 300; ++i) {
+    const double s = along(random), out = off(random), angle = s / radius;
+    const Vector2 q = (radius + out) * Vector2(std::cos(angle), std::sin(angle));
+    const auto foot = curve.foot_of(q, s + guess(random));
+    EXPECT_NEAR(foot.out_mm, out, sag + 1e-6);
+    // The tangent between samples is interpolated; its error, at most h^2 k^2 / 8, acts over the distance.
+    EXPECT_NEAR(foot.station_mm, s, 2e-3);
+  }
+}
+
+TEST(RimCurve, OpenCurvesGoOnStraightAndClosedOnesWrap) {
+  const RimCurve open(circle(150.0, 200.0, 0.5), false, sample_mm);
+  const double end = open.length_mm();
+  EXPECT_NEAR((open.point(end + 5.0) - open.point(end) - 5.0 * open.tangent(end)).norm(), 0.0, 1e-9);
+  EXPECT_NEAR((open.point(-5.0) - open.point(0.0) + 5.0 * open.tangent(0.0)).norm(), 0.0, 1e-9);
+  EXPECT_EQ(open.wrapped(-5.0), -5.0);
+
+  const RimCurve closed(circle(150.0, 2 * std::numbers::pi * 150.0 - 0.25, 0.5), true, sample_mm);
+  const double length = closed.length_mm();
+  for (const double s : {-3.0, 0.0, 17.0, 400.0}) {
+    EXPECT_NEAR((closed.point(s) - closed.point(s + length)).norm(), 0.0, 1e-6);
+    EXPECT_GE(closed.wrapped(s), 0.0);
+    EXPECT_LT(closed.wrapped(s), length);
+  }
+  const RimCurve moved = closed.started_at(40.0);
+  for (const double s : {0.0, 10.0, 500.0}) EXPECT_NEAR((moved.point(s) - closed.point(s + 40.0)).norm(), 0.0, 1e-3);
+}
+
+TEST(RimLocator, FindsWhatBruteForceFinds) {
+  // A waist and a bulge: two arcs.
+  std::vector<Vector2> points;
+  Vector2 p(0.0, 0.0);
+  double heading = 0.0;
+  for (int i = 0; i < 800; ++i) {
+    points.push_back(p);
+    heading += sample_mm * (i < 400 ? 1.0 / 160.0 : -1.0 / 250.0);
+    p += sample_mm * Vector2(std::cos(heading), std::sin(heading));
+  }
+  const RimCurve curve(points, false, sample_mm);
+  const double inside = 60.0, outside = 12.0;
+  const RimLocator locator(curve, inside, outside);
+  std::mt19937 random(11);  // seed 11
+  std::uniform_real_distribution<double> along(2.0, curve.length_mm() - 2.0), off(-70.0, 20.0);
+  int found = 0;
+  for (int i = 0; i < 2000; ++i) {
+    const double s = along(random);
+    const Vector2 q = curve.point(s) + off(random) * curve.out(s);
+    double nearest = 1e9, at = 0.0;
+    for (double t = 0.0; t <= curve.length_mm(); t += 0.1) {
+      const double d = (curve.point(t) - q).norm();
+      if (d < nearest) nearest = d, at = t;
+    }
+    if (at < 1.0 || at > curve.length_mm() - 1.0) continue;  // an end, not a foot
+    const double out = (q - curve.point(at)).dot(curve.out(at)) > 0 ? nearest : -nearest;
+    const auto foot = locator.locate(q);
+    constexpr double half_step = 0.05;
+    if (out < -inside - half_step || out > outside + half_step) {
+      EXPECT_FALSE(foot.has_value()) << out;
+    } else if (out > -inside + half_step && out < outside - half_step) {
+      ASSERT_TRUE(foot.has_value()) << out;
+      EXPECT_NEAR(std::abs(foot->out_mm), nearest, 0.01);
+      // At a distance d inside a bend of curvature k, brute force's half step is stretched by 1 / (1 - k d).
+      EXPECT_NEAR(foot->station_mm, at, half_step + 0.05);
+      ++found;
+    }
+  }
+  EXPECT_GT(found, 1000);
+  EXPECT_FALSE(locator.locate({1e6, 1e6}).has_value());
+}
+
+}  // namespace
+}  // namespace rimwright
