@@ -1,0 +1,105 @@
+// A pure sine along the rim comes out with the height that ISO 16610-21 lets through.
+#include "measure/measure_fairness.h"
+
+#include <gtest/gtest.h>
+
+#include <cmath>
+
+#include "measured_bevel.h"
+
+namespace rimwright {
+namespace {
+
+constexpr double length_mm = 320.0, drop_mm = 14.0, angle_deg = 124.0, noise_mm = 0.02, density = 6.0;
+
+double band_pass(double wavelength, double shortest, double longest) {
+  const double alpha_squared = std::numbers::ln2 / std::numbers::pi;
+  const auto pass = [&](double cutoff) {
+    return std::exp(-std::numbers::pi * alpha_squared * std::pow(cutoff / wavelength, 2));
+  };
+  return pass(shortest) - pass(longest);
+}
+
+void wavy(test::MeasuredBevel& made, double height_mm, double wavelength_mm, unsigned seed) {
+  const auto profile = [](double) { return test::bevelled_profile(drop_mm, angle_deg); };
+  made.rim = test::made_rim(length_mm, profile, density, noise_mm, seed, [&](double s, std::size_t facet, double) {
+    return facet == 1 ? 0.5 * height_mm * std::sin(2 * std::numbers::pi * s / wavelength_mm) : 0.0;
+  });
+  test::measure(made, profile, length_mm, noise_mm);
+  measure_fairness(made.bevel, made.rim, made.fitted, made.grid, *test::expected_bevel(drop_mm, angle_deg).bevel,
+                   made.noise);
+}
+
+TEST(MeasureFairness, HeightOfAPureSine) {
+  for (const double wavelength : {25.0, 34.0, 50.0}) {
+    test::MeasuredBevel made;
+    wavy(made, 0.44, wavelength, 1);
+    ASSERT_TRUE(made.bevel.waviness_mm.is_measured());
+    const double expected = 0.44 * band_pass(wavelength, 10.0, 80.0);
+    EXPECT_NEAR(made.bevel.waviness_mm.value, expected, 0.1 * expected) << wavelength;
+    // The face's lower edge slides down the side by the face's shift over the sine of the angle between them; nothing
+    // holds the upper edge either.
+    const double slide = 1.0 / std::sin(radians_from_degrees(180.0 - angle_deg));
+    EXPECT_NEAR(made.bevel.lower_edge_fairness_mm.value, slide * expected, 0.1 * slide * expected) << wavelength;
+    const double reach = 1.0 / std::cos(radians_from_degrees(180.0 - angle_deg));
+    EXPECT_NEAR(made.bevel.upper_edge_fairness_mm.value, reach * expected, 0.1 * reach * expected) << wavelength;
+  }
+}
+
+TEST(MeasureFairness, AFairFaceIsFair) {
+  for (unsigned seed = 1; seed <= 5; ++seed) {
+    test::MeasuredBevel made;
+    wavy(made, 0.0, 34.0, seed);
+    for (const Measured* m : {&made.bevel.waviness_mm, &made.bevel.lower_edge_fairness_mm,
+                              &made.bevel.upper_edge_fairness_mm}) {
+      ASSERT_TRUE(m->is_measured());
+      EXPECT_LE(m->value, m->u95()) << "seed " << seed;
+      EXPECT_LT(m->value, 0.05);  // a third of the usual limit
+    }
+  }
+}
+
+TEST(MeasureFairness, FullStretchIsWhatIsNotRunOut) {
+  std::vector<BevelStation> stations;
+  for (double s = 0.5; s < 300.0; s += 1.0) {
+    BevelStation station;
+    station.station_mm = s;
+    // Raised-cosine run-outs of 60 mm at both ends of 300 mm.
+    const double from_end = std::min(s, 300.0 - s);
+    station.drop_mm.value = 14.0 * (from_end >= 60.0 ? 1.0 : 0.5 - 0.5 * std::cos(std::numbers::pi * from_end / 60.0));
+    stations.push_back(station);
+  }
+  const auto stretch = full_stretch(stations);
+  ASSERT_TRUE(stretch.has_value());
+  // A raised cosine leaves its full height like a parabola: 0.15 mm below it lies 60 acos(1 - 2 0.15 / 14) / pi = 4 mm
+  // from the end of the run-out; half a wave of the shortest band is no harm.
+  EXPECT_NEAR(stretch->from_mm, 60.0, 5.0);
+  EXPECT_NEAR(stretch->to_mm, 240.0, 5.0);
+  EXPECT_NEAR(stretch->drop_mm, 14.0, 0.02);
+  EXPECT_FALSE(full_stretch({}).has_value());
+}
+
+TEST(UnfairnessOfCurve, ACircleIsFairAndAWaveIsNot) {
+  const double radius = 200.0, wavelength = 40.0, amplitude = 0.2;
+  std::vector<Vector2> circle, wave;
+  for (double s = 0.0; s < 500.0; s += 0.5) {
+    const double a = s / radius;
+    const Vector2 out(std::cos(a), std::sin(a));
+    circle.push_back(radius * out);
+    wave.push_back((radius + amplitude * std::sin(2 * std::numbers::pi * s / wavelength)) * out);
+  }
+  std::vector<double> stations;
+  for (double s = 100.5; s < 400.0; s += 1.0) stations.push_back(s);
+  double highest = 0.0;
+  for (const double u : unfairness_of_curve(RimCurve(circle, false), stations, 80.0)) highest = std::max(highest, std::abs(u));
+  EXPECT_LT(highest, 0.005);
+  double low = 0.0, high = 0.0;
+  for (const double u : unfairness_of_curve(RimCurve(wave, false), stations, 80.0)) {
+    low = std::min(low, u);
+    high = std::max(high, u);
+  }
+  EXPECT_NEAR(high - low, 2 * amplitude, 0.1 * 2 * amplitude);
+}
+
+}  // namespace
+}  // namespace rimwright
