@@ -52,8 +52,7 @@ inline UnrolledRim made_rim(double length_mm, const std::function<Profile(double
       const Profile here = profile(s);
       const Vector2 along = (here[facet + 1] - here[facet]).normalized(), out(along.y(), -along.x());
       const double t = across * (here[facet + 1] - here[facet]).norm();
-      const Vector2 p = here[facet] + t * along +
-                        (noise_mm * normal(random) + (lift ? lift(s, facet, t) : 0.0)) * out;
+      const Vector2 p = here[facet] + t * along + (noise_mm * normal(random) + (lift ? lift(s, facet, t) : 0.0)) * out;
       points.station.push_back(static_cast<float>(s));
       points.out.push_back(static_cast<float>(p.x()));
       points.up.push_back(static_cast<float>(p.y()));

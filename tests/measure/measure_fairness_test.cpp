@@ -50,8 +50,8 @@ TEST(MeasureFairness, AFairFaceIsFair) {
   for (unsigned seed = 1; seed <= 5; ++seed) {
     test::MeasuredBevel made;
     wavy(made, 0.0, 34.0, seed);
-    for (const Measured* m : {&made.bevel.waviness_mm, &made.bevel.lower_edge_fairness_mm,
-                              &made.bevel.upper_edge_fairness_mm}) {
+    for (const Measured* m :
+         {&made.bevel.waviness_mm, &made.bevel.lower_edge_fairness_mm, &made.bevel.upper_edge_fairness_mm}) {
       ASSERT_TRUE(m->is_measured());
       EXPECT_LE(m->value, m->u95()) << "seed " << seed;
       EXPECT_LT(m->value, 0.05);  // a third of the usual limit
@@ -71,34 +71,38 @@ TEST(MeasureFairness, FullStretchIsWhatIsNotRunOut) {
   }
   const auto stretch = full_stretch(stations);
   ASSERT_TRUE(stretch.has_value());
-  // A raised cosine leaves its full height like a parabola: 0.15 mm below it lies 60 acos(1 - 2 0.15 / 14) / pi = 4 mm
-  // from the end of the run-out; half a wave of the shortest band is no harm.
-  EXPECT_NEAR(stretch->from_mm, 60.0, 5.0);
-  EXPECT_NEAR(stretch->to_mm, 240.0, 5.0);
+  // A raised cosine leaves its full height like a parabola. The stretch may not reach into the run-out, and may lose of
+  // the full length no more than the 3 mm it spares and what judging the steepness over four stations costs (6 mm).
+  EXPECT_GE(stretch->from_mm, 59.0);
+  EXPECT_LE(stretch->from_mm, 69.0);
+  EXPECT_LE(stretch->to_mm, 241.0);
+  EXPECT_GE(stretch->to_mm, 231.0);
   EXPECT_NEAR(stretch->drop_mm, 14.0, 0.02);
   EXPECT_FALSE(full_stretch({}).has_value());
 }
 
+// A circle is fair. Of a wave, a local parabola with Gaussian weights of cutoff lc keeps (1 + x) exp(-x) with
+// x = ln 2 (lc / l)^2 (second-order Gaussian regression, ISO 16610-31 without robustness; closed form): the rest shows.
 TEST(UnfairnessOfCurve, ACircleIsFairAndAWaveIsNot) {
-  const double radius = 200.0, wavelength = 40.0, amplitude = 0.2;
-  std::vector<Vector2> circle, wave;
-  for (double s = 0.0; s < 500.0; s += 0.5) {
-    const double a = s / radius;
-    const Vector2 out(std::cos(a), std::sin(a));
-    circle.push_back(radius * out);
-    wave.push_back((radius + amplitude * std::sin(2 * std::numbers::pi * s / wavelength)) * out);
-  }
+  const double radius = 200.0, amplitude = 0.2, longest = 80.0;
   std::vector<double> stations;
   for (double s = 100.5; s < 400.0; s += 1.0) stations.push_back(s);
-  double highest = 0.0;
-  for (const double u : unfairness_of_curve(RimCurve(circle, false), stations, 80.0)) highest = std::max(highest, std::abs(u));
-  EXPECT_LT(highest, 0.005);
-  double low = 0.0, high = 0.0;
-  for (const double u : unfairness_of_curve(RimCurve(wave, false), stations, 80.0)) {
-    low = std::min(low, u);
-    high = std::max(high, u);
+  for (const double wavelength : {0.0, 20.0, 40.0}) {
+    std::vector<Vector2> points;
+    for (double s = 0.0; s < 500.0; s += 0.5) {
+      const double a = s / radius;
+      const double wave = wavelength > 0.0 ? amplitude * std::sin(2 * std::numbers::pi * s / wavelength) : 0.0;
+      points.push_back((radius + wave) * Vector2(std::cos(a), std::sin(a)));
+    }
+    double low = 0.0, high = 0.0;
+    for (const double u : unfairness_of_curve(RimCurve(points, false), stations, longest)) {
+      low = std::min(low, u);
+      high = std::max(high, u);
+    }
+    const double x = wavelength > 0.0 ? std::numbers::ln2 * std::pow(longest / wavelength, 2) : 0.0;
+    // 4 %: a wave on a bend is measured along the local tangent, and its crests are sampled.
+    EXPECT_NEAR(high - low, 2 * amplitude * (1.0 - (1.0 + x) * std::exp(-x)), 0.04 * 2 * amplitude) << wavelength;
   }
-  EXPECT_NEAR(high - low, 2 * amplitude, 0.1 * 2 * amplitude);
 }
 
 }  // namespace

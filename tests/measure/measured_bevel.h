@@ -10,7 +10,7 @@
 namespace rimwright::test {
 
 struct MeasuredBevel {
-  UnrolledRim rim;
+  UnrolledRim rim{.curve = RimCurve({{0.0, 0.0}, {1.0, 0.0}, {2.0, 0.0}}, false)};  // replaced by the test
   FaceTracks tracks;
   FittedRim fitted;
   FaceGrid grid;

@@ -13,7 +13,8 @@ namespace {
 constexpr double noise_mm = 0.03;
 
 FaceTracks named(const test::Profile& profile, const Expected& expected) {
-  const UnrolledRim rim = test::made_rim(40.0, [&](double) { return profile; }, 20.0, noise_mm, 1);
+  const UnrolledRim rim = test::made_rim(
+      40.0, [&](double) { return profile; }, 20.0, noise_mm, 1);
   Workers workers;
   return name_faces(segment_sections(rim, noise_mm, 0.0, expected, {}, workers), rim, noise_mm, 0.0, expected, {});
 }

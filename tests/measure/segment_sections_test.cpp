@@ -13,7 +13,8 @@ namespace {
 
 std::vector<SectionPieces> pieces_of(const test::Profile& profile, double density, double noise,
                                      const Expected& expected, unsigned seed = 1) {
-  const UnrolledRim rim = test::made_rim(40.0, [&](double) { return profile; }, density, noise, seed);
+  const UnrolledRim rim = test::made_rim(
+      40.0, [&](double) { return profile; }, density, noise, seed);
   Workers workers;
   return segment_sections(rim, noise, 0.0, expected, {}, workers);
 }
@@ -29,7 +30,8 @@ std::vector<Piece> main_pieces(const SectionPieces& section, double least_mm) {
 TEST(SegmentSections, SideBevelAndTop) {
   for (const double noise : {0.01, 0.04, 0.1}) {
     const double drop = 14.0, angle = 124.0;
-    const auto sections = pieces_of(test::bevelled_profile(drop, angle), 12.0, noise, test::expected_bevel(drop, angle));
+    const auto sections =
+        pieces_of(test::bevelled_profile(drop, angle), 12.0, noise, test::expected_bevel(drop, angle));
     ASSERT_GT(sections.size(), 10u);
     for (const auto& section : sections) {
       const auto kept = main_pieces(section, 5.0);
@@ -51,8 +53,7 @@ TEST(SegmentSections, SideBevelAndTop) {
 
 TEST(SegmentSections, TwoStepLedgeAtTheRim) {
   // Widths 1.85 and 2.5, depths 5.85 and 1.65, cut into the corner of an upright side and a level top.
-  const test::Profile ledge{{0, -45},        {0, -5.85},    {-1.85, -5.85}, {-1.85, -1.65},
-                            {-2.5, -1.65}, {-2.5, 0.0}, {-50, 0}};
+  const test::Profile ledge{{0, -45}, {0, -5.85}, {-1.85, -5.85}, {-1.85, -1.65}, {-2.5, -1.65}, {-2.5, 0.0}, {-50, 0}};
   Expected expected;
   expected.channels.push_back({ExpectedCorner::top_side, {{1.85, 5.85}, {2.5, 1.65}}});
   const auto sections = pieces_of(ledge, 24.0, 0.03, expected);
@@ -78,7 +79,8 @@ TEST(SegmentSections, PlainCornerHasTwoFaces) {
 }
 
 TEST(SegmentSections, SameForOneAndTwoThreads) {
-  const UnrolledRim rim = test::made_rim(40.0, [](double) { return test::bevelled_profile(14, 124); }, 6.0, 0.05, 2);
+  const UnrolledRim rim = test::made_rim(
+      40.0, [](double) { return test::bevelled_profile(14, 124); }, 6.0, 0.05, 2);
   Workers one(1), two(2);
   const auto a = segment_sections(rim, 0.05, 0.0, test::expected_bevel(14, 124), {}, one);
   const auto b = segment_sections(rim, 0.05, 0.0, test::expected_bevel(14, 124), {}, two);

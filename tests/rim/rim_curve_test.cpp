@@ -73,8 +73,7 @@ TEST(RimCurve, ClosedEllipse) {
   for (double s = 0.0; s < curve.length_mm(); s += 3.1) {
     const Vector2 p = curve.point(s);
     const double t = std::atan2(p.y() / b, p.x() / a);
-    const double expected =
-        a * b / std::pow(std::pow(a * std::sin(t), 2) + std::pow(b * std::cos(t), 2), 1.5);
+    const double expected = a * b / std::pow(std::pow(a * std::sin(t), 2) + std::pow(b * std::cos(t), 2), 1.5);
     worst = std::max(worst, std::abs(curve.curvature(s) - expected) / expected);
   }
   // Points 0.26 mm apart are joined by chords: sag d^2/8 k; second differences over 0.5 mm see up to four times that

@@ -46,7 +46,8 @@ TEST(Unroll, NearestPointOnTheCurveByBruteForce) {
     const double s = rim.station_mm[i], out = rim.out_mm[i];
     const Vector2 p = rim.curve.point(s) + out * rim.curve.out(s);
     double nearest = 1e9;
-    for (double t = 0.0; t <= rim.curve.length_mm(); t += 0.05) nearest = std::min(nearest, (rim.curve.point(t) - p).norm());
+    for (double t = 0.0; t <= rim.curve.length_mm(); t += 0.05)
+      nearest = std::min(nearest, (rim.curve.point(t) - p).norm());
     // Brute force in steps of 0.05 mm is never nearer than the foot, and further by at most its half step's sag.
     EXPECT_GT(nearest, std::abs(out) - 1e-3);
     EXPECT_LT(nearest, std::abs(out) + 0.025);
