@@ -71,6 +71,11 @@ inline UnrolledRim made_rim(double length_mm, const std::function<Profile(double
     ++rim.slice_begin[std::min(slices - 1, static_cast<std::size_t>(points.station[i] / rim.slice_mm)) + 1];
   }
   for (std::size_t k = 0; k < slices; ++k) rim.slice_begin[k + 1] += rim.slice_begin[k];
+  // One band across holds everything.
+  rim.band_count = 1;
+  rim.first_band_mm = -500.0;
+  rim.band_mm = 1000.0;
+  rim.band_begin = rim.slice_begin;
   return rim;
 }
 
