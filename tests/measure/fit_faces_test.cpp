@@ -49,13 +49,14 @@ TEST(FitFaces, MeanAndVarianceOfABevel) {
         offset_squares += std::pow(e.offset / e.u_offset, 2), slope_squares += std::pow(e.slope / e.u_slope, 2);
         offset_sum += e.offset / e.u_offset, slope_sum += e.slope / e.u_slope;
         ++fits;
-        // Closed form, n points evenly over a width w: slope 12 s^2 / (n w^2); middle of a parabola along 9/4 s^2 / n.
+        // Closed form, n points evenly over a width w: the slope of a line 12 s^2 / (n w^2), the mean s^2 / n; each a
+        // parabola along the rim, whose value at the middle of the window costs 9/4 as much.
         const double width = std::abs(fit.to_t_mm - fit.from_t_mm);
         const double scatter = 6.0 / std::sqrt(fit.points);  // of the points' own second moments, and of s
-        EXPECT_NEAR(fit.variance_b / (12 * noise * noise / (fit.points * width * width)), 1.0, scatter);
+        EXPECT_NEAR(fit.variance_b / (2.25 * 12 * noise * noise / (fit.points * width * width)), 1.0, scatter);
         EXPECT_NEAR(fit.variance_a / (2.25 * noise * noise / fit.points), 1.0, scatter);
         EXPECT_NEAR(fit.noise_mm / noise, 1.0, 4 / std::sqrt(2 * fit.points));
-        EXPECT_NEAR(fit.degrees_of_freedom, fit.points - 5, 1e-9);
+        EXPECT_NEAR(fit.degrees_of_freedom, fit.points - 7, 1e-9);  // parameters of the window
       }
     }
     // The mean of n normalised squares is 1 with standard deviation sqrt(2 / n); their mean is 0 to 1 / sqrt(n).
