@@ -76,7 +76,7 @@ struct CompareSettings {
   double channel_end_mm = 6.0;
   // Where the bevel drops less than this its face is not held to the angle and the straightness: across so narrow a
   // face a degree is a tenth of a millimetre.
-  double least_drop_mm = 4.0;
+  double least_drop_mm = 5.0;
 };
 
 [[nodiscard]] std::vector<JudgedSeries> compare(const Plan& plan, const Measures& measures,

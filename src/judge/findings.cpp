@@ -165,6 +165,13 @@ void add_unseen(const Plan& plan, const Measures& measures, const FindingsSettin
     }
     const std::string next = gap.why.what_to_do.empty() ? "scan that stretch again" : gap.why.what_to_do;
     const std::string feature = planned_name_of(plan, gap.feature);
+    // Where the feature fails on both sides of what was not seen, the failing stretch says it already.
+    const bool is_said = std::any_of(all.begin(), all.end(), [&](const Ranked& ranked) {
+      const Finding& finding = ranked.finding;
+      return finding.verdict == Verdict::fail && feature.rfind(finding.feature, 0) == 0 &&
+             finding.from_mm <= gap.from_mm + 1.0 && finding.to_mm >= gap.to_mm - 1.0;
+    });
+    if (is_said) continue;
     add(feature, gap.from_mm, gap.to_mm,
         feature + " not measured " + stretch_words(gap.from_mm, gap.to_mm, plan.units) + " (" + gap.why.what +
             "): " + next);

@@ -197,11 +197,14 @@ struct Run {
 };
 
 template <class Member>
-std::vector<Run> runs_of(const std::vector<JudgedStation>& stations, double merge_gap_mm, Member&& member) {
+std::vector<Run> runs_of(const std::vector<JudgedStation>& stations, double merge_gap_mm, Member&& member,
+                         double bridge_mm = 0.0) {
   std::vector<Run> runs;
   for (std::size_t i = 0; i < stations.size(); ++i) {
     if (!member(i)) continue;
-    if (!runs.empty() && stations[i].station_mm - stations[runs.back().to].station_mm <= merge_gap_mm) {
+    const double gap_mm = runs.empty() ? 0.0 : stations[i].station_mm - stations[runs.back().to].station_mm;
+    const bool nothing_between = !runs.empty() && runs.back().to + 1 == i;
+    if (!runs.empty() && gap_mm <= (nothing_between ? std::max(merge_gap_mm, bridge_mm) : merge_gap_mm)) {
       runs.back().to = i;
     } else {
       runs.push_back({i, i});
@@ -231,7 +234,8 @@ std::vector<Stretch> find_stretches(const JudgedSeries& series, const StretchSet
   std::vector<bool> taken(stations.size(), false);
   for (const bool above : {false, true}) {
     const std::vector<bool> failing = evidence.failing(above);
-    for (const Run& run : runs_of(stations, merge_gap_mm, [&](std::size_t i) { return failing[i]; })) {
+    for (const Run& run : runs_of(
+             stations, merge_gap_mm, [&](std::size_t i) { return failing[i]; }, settings.bridge_mm)) {
       Stretch stretch;
       stretch.verdict = Verdict::fail;
       stretch.above = above;

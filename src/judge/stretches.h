@@ -6,7 +6,7 @@
 //    exactly on the limit (evidence.h). Of the mean's uncertainty only the point noise shrinks, by the root of
 //    the number of independent stations; what stations share does not.
 // 2. A failing stretch reaches as far as the values stay outside the limit (a running mean of three), and stretches
-//    closer than `merge_gap_mm` are one.
+//    closer than `merge_gap_mm` are one; so are two with nothing measured between them, up to `bridge_mm` apart.
 // 3. What remains and does not pass by itself (ISO 14253-1) is undecided, joined in the same way. The passage from a
 //    failing stretch into tolerance, at most `passage_mm` long, belongs to the stretch.
 // 4. A short lone run that does not pass is dropped when its surroundings pass with their pooled uncertainty and the
@@ -20,10 +20,11 @@
 namespace rimwright {
 
 struct StretchSettings {
-  double family_alpha = 0.025;       // share of bodies on the limit that may be called out of tolerance, for a quantity
-  double merge_gap_mm = 6.0;         // closer stretches are one defect
-  double passage_mm = 12.0;          // undecided stations this close to a failing stretch are its edge
-  double lone_run_mm = 5.0;          // longer runs are never taken for chance
+  double family_alpha = 0.025;  // share of bodies on the limit that may be called out of tolerance, for a quantity
+  double merge_gap_mm = 6.0;    // closer stretches are one defect
+  double bridge_mm = 40.0;   // and so are two failing stretches with no measured station between them, no farther apart
+  double passage_mm = 12.0;  // undecided stations this close to a failing stretch are its edge
+  double lone_run_mm = 5.0;  // longer runs are never taken for chance
   double pool_half_width_mm = 10.0;  // surroundings that must pass around a lone run
 };
 

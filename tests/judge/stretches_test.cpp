@@ -137,6 +137,17 @@ TEST(Stretches, ALocalDefectBeyondChanceIsKept) {
   EXPECT_NEAR(stretches[0].from_mm, 77.0, 3.0);
 }
 
+TEST(Stretches, AFailingStretchIsBridgedWhereNothingWasMeasured) {
+  constexpr unsigned seed = 4107;
+  std::mt19937_64 random(seed);
+  JudgedSeries series = depths(400, 1, random, [](double s) { return s > 100 && s < 135 ? 5.5 : 6.0; });
+  std::erase_if(series.stations, [](const JudgedStation& s) { return s.station_mm > 105 && s.station_mm < 130; });
+  const std::vector<Stretch> stretches = find_stretches(series);
+  ASSERT_EQ(stretches.size(), 1U) << "seed " << seed;
+  EXPECT_NEAR(stretches[0].from_mm, 100.0, 2.0);
+  EXPECT_NEAR(stretches[0].to_mm, 135.0, 2.0);
+}
+
 TEST(Stretches, EmptySeriesHasNone) { EXPECT_TRUE(find_stretches(JudgedSeries{}).empty()); }
 
 }  // namespace
