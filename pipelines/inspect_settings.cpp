@@ -132,6 +132,7 @@ void list_inspect_settings(InspectSettings& settings, SettingsTable& table) {
   {
     GROUP(StretchSettings, settings.findings.stretches, "judge.stretches", 0);
     BIND(family_alpha, 0.001, 0.2);
+    BIND(bridge_mm, 0, 200);
     BIND(merge_gap_mm, 1.5, 30);
     BIND(passage_mm, 3, 50);
     BIND(lone_run_mm, 1, 20);

@@ -87,4 +87,13 @@ std::vector<std::string> contradicted(const Tally& tally) {
   return found;
 }
 
+std::vector<std::string> contradicted_at_stations(const Tally& tally) {
+  std::vector<std::string> found = contradicted(tally);
+  std::erase_if(found, [](const std::string& line) {
+    const bool one_number = line.starts_with("waviness") || line.find("fair") != std::string::npos;
+    return one_number || line.find(", all:") == std::string::npos;
+  });
+  return found;
+}
+
 }  // namespace rimwright
