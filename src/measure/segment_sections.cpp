@@ -86,6 +86,81 @@ LineFit fit_line(const Sums& s, const SlopePrior& prior) {
   return {slope, std::max(0.0, yy - 2 * slope * xy + slope * slope * xx) + prior.precision * departure * departure};
 }
 
+// The cheapest way to explain the bins up to one, by what its last bin belongs to.
+struct State {
+  double cost = std::numeric_limits<double>::infinity();
+  std::uint16_t from_bin = 0;
+  std::uint8_t from_state = skipped;
+  float slope = 0.0F;
+};
+using States = std::array<State, lie_count + 1>;
+
+// Where a piece of some lie may begin: what the bins before it cost, ended by another lie.
+struct Opening {
+  double cost = std::numeric_limits<double>::infinity();
+  std::uint8_t from_state = skipped;
+};
+
+// The openings that can still be the best for some end (Killick, Fearnhead, Eckley, J. Am. Stat. Assoc. 107 (2012):
+// pruned exact search). An opening b is given up once b's cost and the least residuals of its bins up to e reach what
+// opening at e costs: from e on no longer piece from b can then win over one from e.
+class Openings {
+ public:
+  Openings(std::size_t bins, const std::vector<Sums>& prefix, const std::vector<double>& borders)
+      : prefix_(prefix), borders_(borders), at_(bins + 1), beaten_at_(bins + 1) {}
+
+  // All bins up to `bin` are explained: pieces may begin there.
+  void open(std::size_t bin, const States& states) {
+    auto& openings = at_[bin];
+    for (std::size_t lie = 0; lie < lie_count; ++lie) {
+      for (std::size_t state = 0; state <= skipped; ++state)
+        if (state != lie && states[state].cost < openings[lie].cost)
+          openings[lie] = {states[state].cost, static_cast<std::uint8_t>(state)};
+      for (const std::uint16_t begin : active_[lie]) {
+        constexpr double rounding = 1e-6;
+        std::uint16_t& beaten_at = beaten_at_[begin][lie];
+        if (beaten_at == 0 && at_[begin][lie].cost + residuals(begin, bin) >= openings[lie].cost + rounding)
+          beaten_at = static_cast<std::uint16_t>(bin);
+      }
+      active_[lie].push_back(static_cast<std::uint16_t>(bin));
+      beaten_at_[bin][lie] = 0;
+    }
+  }
+
+  // Calls use(begin, opening) for pieces of that lie that may end at `end`, the shortest first.
+  template <class Use>
+  void for_each(std::size_t lie, std::size_t end, const Use& use) {
+    auto& active = active_[lie];
+    std::erase_if(active, [&](std::uint16_t begin) {
+      return beaten_at_[begin][lie] != 0 && is_piece(beaten_at_[begin][lie], end, lie);
+    });
+    for (auto begin = active.rbegin(); begin != active.rend(); ++begin)
+      if (is_piece(*begin, end, lie)) use(*begin, at_[*begin][lie]);
+  }
+
+ private:
+  [[nodiscard]] bool is_piece(std::size_t begin, std::size_t end, std::size_t lie) const {
+    constexpr std::array<double, lie_count> shortest_mm{0.30, 0.30, 1.2};
+    constexpr double fewest_points = 3.0;
+    return borders_[end] - borders_[begin] >= shortest_mm[lie] &&
+           prefix_[end].points - prefix_[begin].points >= fewest_points;
+  }
+
+  // Of the best line of any slope.
+  [[nodiscard]] double residuals(std::size_t begin, std::size_t end) const {
+    const Sums s = prefix_[end] - prefix_[begin];
+    if (!(s.w > 0.0)) return 0.0;
+    const double xx = s.xx - s.x * s.x / s.w, xy = s.xy - s.x * s.y / s.w, yy = s.yy - s.y * s.y / s.w;
+    return std::max(0.0, xx > 0.0 ? yy - xy * xy / xx : 0.0);
+  }
+
+  const std::vector<Sums>& prefix_;
+  const std::vector<double>& borders_;
+  std::vector<std::array<Opening, lie_count>> at_;
+  std::vector<std::array<std::uint16_t, lie_count>> beaten_at_;  // 0: not yet
+  std::array<std::vector<std::uint16_t>, lie_count> active_;
+};
+
 class Segmenter {
  public:
   Segmenter(const UnrolledRim& rim, double noise_mm, double lean_rad, const Expected& expected,
@@ -116,13 +191,7 @@ class Segmenter {
     const std::vector<Sums> prefix = bin_sums(station_mm);
     const auto bins = prefix.size() - 1;
 
-    struct State {
-      double cost = std::numeric_limits<double>::infinity();
-      std::uint16_t from_bin = 0;
-      std::uint8_t from_state = skipped;
-      float slope = 0.0F;
-    };
-    std::vector<std::array<State, lie_count + 1>> best(bins + 1);
+    std::vector<States> best(bins + 1);
     best[0][skipped].cost = 0.0;
 
     // Top's slope differs from level where it is domed; steps follow it.
@@ -130,7 +199,8 @@ class Segmenter {
     const double rise = top_rise(station_mm);
     priors[static_cast<std::size_t>(Lie::level)].mean = profile_slope(std::numbers::pi / 2 + std::atan(rise));
 
-    constexpr std::array<double, lie_count> shortest_mm{0.30, 0.30, 1.2};
+    Openings openings(bins, prefix, borders_);
+    openings.open(0, best[0]);
     for (std::size_t end = 1; end <= bins; ++end) {
       auto& here = best[end];
       // Skipping this bin continues whatever ended before it.
@@ -140,27 +210,16 @@ class Segmenter {
         if (cost < here[skipped].cost)
           here[skipped] = {cost, static_cast<std::uint16_t>(end - 1), static_cast<std::uint8_t>(state), 0.0F};
       }
-      for (std::size_t begin = end; begin-- > 0;) {
-        const double width = borders_[end] - borders_[begin];
-        const Sums sums = prefix[end] - prefix[begin];
-        if (sums.points < 3.0) continue;
-        for (std::size_t lie = 0; lie < lie_count; ++lie) {
-          if (width < shortest_mm[lie]) continue;
-          double before = std::numeric_limits<double>::infinity();
-          std::size_t from = skipped;
-          for (std::size_t state = 0; state <= skipped; ++state)
-            if (state != lie && best[begin][state].cost < before) {
-              before = best[begin][state].cost;
-              from = state;
-            }
-          before += settings_.price_of_a_piece;
-          if (before >= here[lie].cost) continue;
-          const LineFit fit = fit_line(sums, priors[lie]);
+      for (std::size_t lie = 0; lie < lie_count; ++lie)
+        openings.for_each(lie, end, [&](std::size_t begin, const Opening& opening) {
+          const double before = opening.cost + settings_.price_of_a_piece;
+          if (before >= here[lie].cost) return;
+          const LineFit fit = fit_line(prefix[end] - prefix[begin], priors[lie]);
           if (before + fit.cost < here[lie].cost)
-            here[lie] = {before + fit.cost, static_cast<std::uint16_t>(begin), static_cast<std::uint8_t>(from),
+            here[lie] = {before + fit.cost, static_cast<std::uint16_t>(begin), opening.from_state,
                          static_cast<float>(fit.slope)};
-        }
-      }
+        });
+      openings.open(end, here);
     }
 
     std::size_t bin = bins, state = skipped;
@@ -248,6 +307,7 @@ class Segmenter {
     double along, height, ds;
   };
   using Bins = std::vector<std::vector<Member>>;
+  static constexpr std::size_t most_points_a_section = 16'000;  // about 60 a bin
 
   [[nodiscard]] Bins bins_of_slab(double station_mm) const {
     Bins bins(borders_.size() - 1);
@@ -257,7 +317,9 @@ class Segmenter {
     };
     const std::size_t begin = rim_.slice_begin[slice_at(station_mm - slab_mm_ / 2)];
     const std::size_t end = rim_.slice_begin[slice_at(station_mm + slab_mm_ / 2)];
-    for (std::size_t i = begin; i < end; ++i) {
+    // A bin's mean is sure long before a dense scan's points are used up; an even share of them tells it as well.
+    const std::size_t every = std::max<std::size_t>(1, (end - begin) / most_points_a_section);
+    for (std::size_t i = begin; i < end; i += every) {
       const double along = profile_along(rim_.out_mm[i], rim_.up_mm[i]);
       const auto border = std::upper_bound(borders_.begin(), borders_.end(), along);
       if (border == borders_.begin() || border == borders_.end()) continue;
