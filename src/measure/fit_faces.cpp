@@ -29,7 +29,7 @@ struct Span {
   double from_t_mm = 0.0, to_t_mm = 0.0;          // the same on the face: a point is chosen by its t alone, which its
                                                   // own noise (square to the face) does not move
   double a_mm = 0.0, b = 0.0, shift_along = 0.0;  // the line to gate against: y = a + b t at the slice's middle
-  double gate_mm = 0.0;
+  double gate_mm = 0.0, margin_mm = 0.0;
 };
 
 class FaceFitter {
@@ -155,6 +155,7 @@ class FaceFitter {
     if (fits_.track->name == FaceName::side)
       span.from_along_mm = std::max(span.from_along_mm, span.to_along_mm - settings_.side_depth_mm * scale);
     if (is_top_) span.to_along_mm = std::min(span.to_along_mm, span.from_along_mm + settings_.top_depth_mm * scale);
+    span.margin_mm = margin / scale;
     span.from_along_mm += margin;
     span.to_along_mm -= margin;
     if (part_ == FacePart::lower_strip)
@@ -400,6 +401,7 @@ class FaceFitter {
     fit.noise_mm = std::sqrt(variance);
     fit.window_mm = 0.5 * static_cast<double>(filled) * settings_.station_step_mm;
     const auto t_at = [&](double along_mm) { return t_on_line(along_mm, fit.a_mm - fit.b * fit.t0_mm, fit.b); };
+    fit.margin_mm = spans_[i].margin_mm;
     fit.from_t_mm = t_at(spans_[i].from_along_mm);
     fit.to_t_mm = t_at(spans_[i].to_along_mm);
     return fit;

@@ -41,7 +41,8 @@ struct FitSettings {
 // curve.
 struct FaceFit {
   bool measured = false;
-  double t0_mm = 0.0, from_t_mm = 0.0, to_t_mm = 0.0;  // middle and ends of what the face shows at this station
+  double t0_mm = 0.0, from_t_mm = 0.0, to_t_mm = 0.0;  // middle and ends of what the fit uses at this station
+  double margin_mm = 0.0;                              // the face goes on so far beyond both ends
   double a_mm = 0.0, b = 0.0;
   double variance_a = 0.0, variance_b = 0.0, covariance_ab = 0.0;
   double noise_mm = 0.0;  // standard deviation of the points about the fit

@@ -66,7 +66,9 @@ struct AcrossForm {
 AcrossForm across_form(const FaceGrid& grid, std::size_t column, const FaceFit& fit, const NoiseModel& noise) {
   const double half_window_mm = fit.window_mm;
   AcrossForm form;
-  const double from = std::min(fit.from_t_mm, fit.to_t_mm), to = std::max(fit.from_t_mm, fit.to_t_mm);
+  // Over all that the face shows, edge to edge.
+  const double from = std::min(fit.from_t_mm, fit.to_t_mm) - fit.margin_mm;
+  const double to = std::max(fit.from_t_mm, fit.to_t_mm) + fit.margin_mm;
   const double half_width = 0.5 * (to - from), middle = 0.5 * (to + from);
   // A quartic for a wide face, a parabola for a narrow one: never more terms than three millimetres each.
   const int terms = half_width * 2 >= 12.0 ? 5 : 3;
