@@ -125,6 +125,14 @@ void list_inspect_settings(InspectSettings& settings, SettingsTable& table) {
     BIND(narrowest_face_mm, 0.2, 4);
   }
   {
+    GROUP(TornSettings, settings.measure.torn, "measure.torn", 0);
+    BIND(least_depth_mm, 0.03, 2);
+    BIND(sigmas, 3, 12);
+    BIND(longest_mm, 4, 40);
+    BIND(widest_mm, 4, 40);
+    BIND(smallest_mm2, 1, 50);
+  }
+  {
     GROUP(CompareSettings, settings.compare, "judge.compare", 0);
     BIND(channel_end_mm, 1.5, 30);
     BIND(least_drop_mm, 1, 20);

@@ -1,6 +1,7 @@
 #include "pipelines/measure_rim.h"
 
 #include "measure/doubt_fits.h"
+#include "measure/find_torn.h"
 #include "measure/map_deviation.h"
 #include "measure/measure_channels.h"
 #include "measure/measure_fairness.h"
@@ -15,7 +16,8 @@ constexpr std::size_t most_heat_points = 1'500'000, most_face_points = 200'000, 
 
 // The fitted sections of one rim, and what is needed to turn them into measures.
 Measures measure_sections(const UnrolledRim& rim, const FittedRim& fitted, const NoiseModel& noise,
-                          const Expected& expected, const CaptureTerms& terms, const BevelSettings& settings) {
+                          const Expected& expected, const CaptureTerms& terms, const BevelSettings& settings,
+                          const TornSettings& torn_settings) {
   Measures measures;
   std::vector<TargetFace> targets;
   if (const FaceFits* face = fitted.find(FaceName::bevel)) {
@@ -29,6 +31,11 @@ Measures measure_sections(const UnrolledRim& rim, const FittedRim& fitted, const
   }
   measures.channels = measure_channels(rim, fitted, expected, noise, terms);
   measures.gaps = find_gaps(measures.bevel, measures.channels);
+  for (const FaceName name : {FaceName::side, FaceName::bevel, FaceName::top})
+    if (const FaceFits* face = fitted.find(name)) {
+      const auto torn = find_torn(grid_face(rim, fitted, *face, 0.5, 0.0, 1.5), *face, noise, torn_settings);
+      measures.torn.insert(measures.torn.end(), torn.begin(), torn.end());
+    }
   measures.sections = picture_sections(rim, fitted, most_section_points);
   measures.heat_points = heat_points(rim, fitted, targets, terms, most_heat_points);
   measures.face_points = face_points(rim, fitted, targets, terms, noise, most_face_points);
@@ -58,7 +65,7 @@ Outcome<Measures> measure_rim(const Cloud& cloud, const Expected& expected, cons
 
   const CaptureTerms terms{cloud.scale.relative_standard_u, cloud.capture_error, cloud.origin_mm,
                            orientation->tilt_u_rad};
-  Measures measures = measure_sections(rim, fitted, noise, expected, terms, settings.bevel);
+  Measures measures = measure_sections(rim, fitted, noise, expected, terms, settings.bevel, settings.torn);
   summarise_scan(measures, cloud, rim, fitted, noise, outline->lean_rad);
   return measures;
 }

@@ -5,6 +5,7 @@
 #include "core/parallel.h"
 #include "measure/doubt_fits.h"
 #include "measure/expected.h"
+#include "measure/find_torn.h"
 #include "measure/fit_faces.h"
 #include "measure/measure_bevel.h"
 #include "measure/measures.h"
@@ -27,6 +28,7 @@ struct MeasureRimSettings {
   FitSettings fit;
   DoubtSettings doubt;
   BevelSettings bevel;
+  TornSettings torn;
 };
 
 // Refuses what orient and outline refuse (no top, no side, no rim), and no_rim_found where no section shows both.

@@ -3,9 +3,11 @@
 #include <algorithm>
 #include <cmath>
 #include <cstdio>
+#include <limits>
 #include <optional>
 
 #include "judge/advice.h"
+#include "judge/face_place.h"
 #include "judge/wave_place.h"
 #include "judge/words.h"
 
@@ -178,6 +180,26 @@ void add_unseen(const Plan& plan, const Measures& measures, const FindingsSettin
   }
 }
 
+// Wood torn out of the bevel, held against its straightness; the deepest place of each.
+void add_torn(const Plan& plan, const Measures& measures, std::vector<Ranked>& all) {
+  if (!plan.bevel || !plan.bevel->straightness_mm) return;
+  const double limit_mm = *plan.bevel->straightness_mm;
+  for (const TornPlace& torn : measures.torn) {
+    if (torn.face != FaceKind::bevel) continue;
+    const double depth_mm = torn.depth_mm.value, u95_mm = torn.depth_mm.u95();
+    const Verdict verdict = verdict_of(depth_mm, u95_mm, -std::numeric_limits<double>::infinity(), limit_mm);
+    if (verdict == Verdict::pass) continue;
+    const double middle_mm = 0.5 * (torn.from_mm + torn.to_mm);
+    const FacePlace place{-depth_mm, middle_mm, torn.across_share};
+    Finding finding{"bevel", "tear-out", torn.from_mm, torn.to_mm, verdict, {depth_mm, u95_mm, limit_mm, middle_mm},
+                    ""};
+    finding.advice = "wood torn out " + length_words(depth_mm, plan.units) + " deep around " +
+                     station_words(middle_mm, plan.units) + ", " + place.words() +
+                     ": fill it with the same wood, or fair the neighbours down to it";
+    all.push_back({std::move(finding), (depth_mm - limit_mm) / limit_mm});
+  }
+}
+
 }  // namespace
 
 std::string planned_name_of(const Plan& plan, const std::string& feature) {
@@ -197,6 +219,7 @@ std::vector<Finding> find_and_advise(const Plan& plan, const Measures& measures,
   }
   settle_face_before_width(plan, all);
   add_unseen(plan, measures, settings, all);
+  add_torn(plan, measures, all);
   std::stable_sort(all.begin(), all.end(), [](const Ranked& a, const Ranked& b) {
     const bool a_fails = a.finding.verdict == Verdict::fail, b_fails = b.finding.verdict == Verdict::fail;
     return a_fails != b_fails ? a_fails : a.severity > b.severity;

@@ -66,7 +66,7 @@ struct AcrossForm {
 AcrossForm across_form(const FaceGrid& grid, std::size_t column, const FaceFit& fit, const NoiseModel& noise) {
   const double half_window_mm = fit.window_mm;
   AcrossForm form;
-  // Over all that the face shows, edge to edge.
+  // Fitted clear of the edges, told over all that the face shows, edge to edge.
   const double from = std::min(fit.from_t_mm, fit.to_t_mm) - fit.margin_mm;
   const double to = std::max(fit.from_t_mm, fit.to_t_mm) + fit.margin_mm;
   const double half_width = 0.5 * (to - from), middle = 0.5 * (to + from);
@@ -97,7 +97,7 @@ AcrossForm across_form(const FaceGrid& grid, std::size_t column, const FaceFit& 
     for (std::size_t r = 0; r < grid.rows; ++r) {
       const std::size_t cell = grid.index(r, static_cast<std::size_t>(c));
       const double t = grid.t(r);
-      if (grid.count[cell] < 1.0F || t < from || t > to) continue;
+      if (grid.count[cell] < 1.0F || t < from + fit.margin_mm || t > to - fit.margin_mm) continue;
       const Row a = row_of(t);
       normal += static_cast<double>(grid.count[cell]) * a * a.transpose();
       right += static_cast<double>(grid.count[cell]) *

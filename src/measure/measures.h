@@ -107,6 +107,14 @@ struct ScanSummary {
   double seen_share = 0.0;      // share of the rim's length where top and side are seen
 };
 
+// A small sharp pit in a face: wood torn out.
+struct TornPlace {
+  FaceKind face = FaceKind::bevel;
+  double from_mm = 0.0, to_mm = 0.0;  // along the rim
+  double across_share = 0.5;  // over the seen face: 0 at its lower (side: lowest) end, 1 at its upper or inner end
+  Measured depth_mm;          // below the face around it
+};
+
 // A stretch of rim that could not be measured, and why.
 struct Gap {
   double from_mm = 0.0, to_mm = 0.0;
@@ -128,6 +136,7 @@ struct Measures {
   std::vector<HeatPoint> heat_points;  // thinned to at most 1.5 million
   std::vector<FacePoint> face_points;  // thinned evenly to at most 200 000; reaches 20 mm or more beyond the work
   std::vector<Gap> gaps;
+  std::vector<TornPlace> torn;
   std::vector<std::string> notes;
 };
 
