@@ -56,7 +56,7 @@ std::vector<TornPlace> find_torn(const FaceGrid& grid, const FaceFits& face, con
       const std::size_t cell = grid.index(r, c);
       const double needed = std::max(settings.least_depth_mm, settings.sigmas * noise.white_sigma_mm /
                                                                   std::sqrt(std::max(1.0F, grid.count[cell])));
-      if (!(heights[cell] < -0.5 * needed)) continue;  // the fit itself sinks a little into a pit
+      if (!(heights[cell] < -needed)) continue;  // nor beside a hump, which lifts the fit
       const double depth = neighbourhood_median(grid, heights, r, c) - heights[cell];
       if (depth > needed) pit[cell] = depth;
     }
