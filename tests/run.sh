@@ -18,7 +18,7 @@ for stage in $stages; do
   echo "== $stage"
   case $stage in
     format)
-      git ls-files '*.cpp' '*.h' | xargs clang-format --dry-run --Werror
+      sh tests/lint.sh format
       ;;
     sanitize)
       cmake --preset sanitize >/dev/null

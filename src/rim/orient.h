@@ -45,7 +45,7 @@ struct TopSurface {
 
 struct Orientation {
   Transform T_body_scan = Transform::Identity();  // from scan millimetres relative to Cloud::origin_mm
-  double tilt_u_rad = 0.0;  // standard uncertainty of up about each axis in plan
+  double tilt_u_rad = 0.0;                        // standard uncertainty of up about each axis in plan
   TopSurface top;
   std::vector<std::uint32_t> top_cells;
   std::vector<std::uint32_t> wall_cells;  // steep cells below the top with top on one side of them

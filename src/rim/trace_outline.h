@@ -26,6 +26,6 @@ struct RimOutline {
 
 // Refuses with no_rim_found where no chain of wall cells is long enough.
 [[nodiscard]] Outcome<RimOutline> trace_outline(const SurfaceCells& cells, const Orientation& orientation,
-                                             const OutlineSettings& settings);
+                                                const OutlineSettings& settings);
 
 }  // namespace rimwright

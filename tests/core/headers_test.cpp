@@ -1,13 +1,13 @@
 // That no two headers of the program define one name differently. The first half of the test is that this file
 // compiles: it includes every header there is, as the build lists them. What it cannot see: types defined in .cpp files
 // outside an anonymous namespace.
-#include "every_header.h"
-
 #include <gtest/gtest.h>
 
 #include <filesystem>
 #include <set>
 #include <string>
+
+#include "every_header.h"
 
 namespace rimwright {
 namespace {

@@ -1,8 +1,8 @@
 #include "core/measured.h"
 
-#include <limits>
-
 #include <gtest/gtest.h>
+
+#include <limits>
 
 namespace rimwright {
 namespace {

@@ -153,7 +153,8 @@ TEST(ReadSettings, RefusesEveryNumberBeyondItsLimits) {
   const SettingsTable table(defaults);
   for (const SettingEntry& entry : table.entries()) {
     if (std::holds_alternative<bool*>(entry.value) || std::holds_alternative<std::string*>(entry.value)) continue;
-    for (const double beyond : {entry.least - std::max(1.0, std::abs(entry.least)), entry.most + std::max(1.0, std::abs(entry.most))}) {
+    for (const double beyond :
+         {entry.least - std::max(1.0, std::abs(entry.least)), entry.most + std::max(1.0, std::abs(entry.most))}) {
       EXPECT_THAT(sentence_for(nested(entry.key, std::to_string(beyond))),
                   AnyOf(HasSubstr("it must lie between"), HasSubstr("must be a whole number")))
           << entry.key;
