@@ -1,10 +1,10 @@
 // Worked examples of the GUM and published fits, held against the pieces of ours that apply.
 //
 // Only where our own code does the job: coverage factors and effective degrees of freedom (core/measured.h),
-// propagation (measure/section_geometry.h), the profile filter. GUM H.2 (resistance and reactance) is a propagation with
-// correlated inputs, which propagate() does for a and b of one fit. Not applicable, and so not claimed: the straight
-// lines of GUM H.3 and NIST Norris (a face is fitted over a window of rim with terms along it, never as a line through
-// pairs) and the circle of Gander, Golub and Strebel (no circle is fitted anywhere).
+// propagation (measure/section_geometry.h), the profile filter. GUM H.2 (resistance and reactance) is a propagation
+// with correlated inputs, which propagate() does for a and b of one fit. Not applicable, and so not claimed: the
+// straight lines of GUM H.3 and NIST Norris (a face is fitted over a window of rim with terms along it, never as a line
+// through pairs) and the circle of Gander, Golub and Strebel (no circle is fitted anywhere).
 #include <gtest/gtest.h>
 
 #include <array>
