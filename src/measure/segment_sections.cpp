@@ -307,7 +307,7 @@ class Segmenter {
     double along, height, ds;
   };
   using Bins = std::vector<std::vector<Member>>;
-  static constexpr std::size_t most_points_a_section = 16'000;  // about 60 a bin
+  static constexpr std::size_t most_points_a_section = 48'000;  // about 180 a bin
 
   [[nodiscard]] Bins bins_of_slab(double station_mm) const {
     Bins bins(borders_.size() - 1);

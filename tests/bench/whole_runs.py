@@ -2,6 +2,7 @@
 
 usage: whole_runs.py BUILD FILES BODY MILLIONS...   (run.sh does it all)
 """
+import math
 import os
 import platform
 import shutil
@@ -12,26 +13,49 @@ import time
 from pathlib import Path
 
 REPEATS = 3
+LARGEST_FOR_CHAINS = 12  # million points; beyond, the chains of defaults take minutes
+LARGEST_FOR_READS = 30  # million points; beyond, only the inspection is run, once: others would hold 5 to 8 GB
 POINTS_AT_DENSITY_1 = 1.0107 / 24  # million points of the body's band at one point a square millimetre
 
 
+MOST_AT_ONCE = 50  # million points; the simulator holds a scan in memory
+
+
 def simulate(program, body, folder, millions):
-    """A scan of about that many points, with normals and colours; made once."""
+    """A scan of about that many points, with normals and colours; made once. Larger ones are put together."""
     if (folder / "scan.ply").exists():
         return
-    folder.mkdir(parents=True, exist_ok=True)
-    density = millions / POINTS_AT_DENSITY_1
+    parts = max(1, math.ceil(millions / MOST_AT_ONCE))
+    density = millions / parts / POINTS_AT_DENSITY_1
     text = Path(body).read_text().split("\nplan:")[0]
-    text += f"\nscan: {{density: {min(density, 2000):.2f}, far_density: {far_density(density):.2f}, "
+    text += f"\nscan: {{density: {density:.2f}, far_density: {density / 4:.2f}, pose: body, "
     text += "normals: true, colours: true}\nplan:\n  block: {top: 42, side: 24, keep: 3}\n"
+    folder.mkdir(parents=True, exist_ok=True)
     (folder / "body.yaml").write_text(text)
-    subprocess.run([program, "simulate", folder / "body.yaml", "--out", folder, "--seed", "3"], check=True,
-                   stdout=subprocess.DEVNULL)
+    for part in range(parts):
+        out = folder if parts == 1 else folder / f"part{part}"
+        subprocess.run([program, "simulate", folder / "body.yaml", "--out", out, "--seed", str(3 + part)], check=True,
+                       stdout=subprocess.DEVNULL)
+    if parts > 1:
+        put_together([folder / f"part{part}" for part in range(parts)], folder)
 
 
-def far_density(density):
-    """A quarter of the near density; all of it where the near one is at its limit."""
-    return min(2000, density / 4 if density <= 2000 else density)
+def put_together(parts, folder):
+    """One PLY of several of the same layout, under the first one's plan."""
+    total = sum(points_of(part) for part in parts)
+    with open(folder / "scan.ply", "wb") as whole:
+        for number, part in enumerate(parts):
+            with open(part / "scan.ply", "rb") as stream:
+                header = b""
+                while not header.endswith(b"end_header\n"):
+                    header += stream.readline()
+                if number == 0:
+                    count = f"element vertex {points_of(part)}\n".encode()
+                    whole.write(header.replace(count, f"element vertex {total}\n".encode()))
+                shutil.copyfileobj(stream, whole, 1 << 20)
+    shutil.copy(parts[0] / "plan.yaml", folder)
+    for part in parts:
+        shutil.rmtree(part)
 
 
 def run(command):
@@ -57,27 +81,30 @@ def plain_fread(file):
     return time.perf_counter() - begin, time.process_time() - cpu, 0.0, ""
 
 
-def jobs_for(build, folder, with_chains):
-    inspect = [build / "src/app/rimwright", "inspect", folder / "plan.yaml", folder / "scan.ply", "--quiet", "--out",
-               folder / "result"]
+def jobs_for(build, folder, millions):
+    scan = folder / "scan.ply"
+    inspect = [build / "src/app/rimwright", "inspect", folder / "plan.yaml", scan, "--units", "mm", "--quiet", "--out",
+               folder / "result", "--threads"]
     baseline = build / "tests/bench/baseline_chain"
     jobs = {
-        "plain read of the bytes": lambda: plain_fread(folder / "scan.ply"),
-        "PCL, bare read": lambda: run([baseline, "pcl", "read", folder / "scan.ply"]),
-        "Open3D, bare read": lambda: run([baseline, "open3d", "read", folder / "scan.ply"]),
-        "rimwright inspect, 1 thread": lambda: run(inspect + ["--threads", "1"]),
-        "rimwright inspect, 2 threads": lambda: run(inspect + ["--threads", "2"]),
+        "plain read of the bytes": lambda: plain_fread(scan),
+        "rimwright inspect, 1 thread": lambda: run(inspect + ["1"]),
+        "rimwright inspect, 2 threads": lambda: run(inspect + ["2"]),
     }
-    if with_chains:
-        jobs["PCL, chain of defaults"] = lambda: run([baseline, "pcl", "chain", folder / "scan.ply"])
-        jobs["Open3D, chain of defaults"] = lambda: run([baseline, "open3d", "chain", folder / "scan.ply"])
+    if millions <= LARGEST_FOR_READS:
+        jobs["PCL, bare read"] = lambda: run([baseline, "pcl", "read", scan])
+        jobs["Open3D, bare read"] = lambda: run([baseline, "open3d", "read", scan])
+    if millions <= LARGEST_FOR_CHAINS:
+        jobs["PCL, chain of defaults"] = lambda: run([baseline, "pcl", "chain", scan])
+        jobs["Open3D, chain of defaults"] = lambda: run([baseline, "open3d", "chain", scan])
     return jobs
 
 
 def measure(build, folder, millions):
-    jobs = jobs_for(build, folder, with_chains=millions <= 30)
+    jobs = jobs_for(build, folder, millions)
     samples = {name: [] for name in jobs}
-    for _ in range(REPEATS):  # interleaved, so that a busy minute falls on all alike
+    run_repeats = REPEATS if millions <= LARGEST_FOR_READS else 1
+    for _ in range(run_repeats):  # interleaved, so that a busy minute falls on all alike
         for name, job in jobs.items():
             samples[name].append(job())
     medians = {name: tuple(statistics.median(s[k] for s in runs) for k in range(3)) for name, runs in samples.items()}
