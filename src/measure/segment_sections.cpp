@@ -5,6 +5,7 @@
 #include <cmath>
 #include <limits>
 
+#include "measure/piece_search.h"
 #include "measure/profile_frame.h"
 
 namespace rimwright {
@@ -36,9 +37,6 @@ WorkingZone working_zone(const Expected& expected) {
   return {zone.down_mm + down, zone.in_mm + in};
 }
 
-constexpr std::size_t lie_count = 3;  // of Lie; one more state stands for 'skipped'
-constexpr std::size_t skipped = lie_count;
-
 // Bin borders along the profile: fine in the working zone, coarse beyond.
 std::vector<double> bin_borders(const WorkingZone& zone, const SegmentSettings& settings, double bin_mm) {
   constexpr double far_mm = 60.0;  // side and top beyond this add nothing to the segmentation
@@ -50,116 +48,6 @@ std::vector<double> bin_borders(const WorkingZone& zone, const SegmentSettings& 
   for (double b = high; b < std::max(far, high + 4.0); b += settings.far_bin_mm) borders.push_back(b);
   return borders;
 }
-
-struct Sums {
-  double w = 0, x = 0, y = 0, xx = 0, xy = 0, yy = 0;  // weights: 1 / variance of the bin's mean
-  double points = 0;
-  Sums& operator+=(const Sums& o) {
-    w += o.w, points += o.points, x += o.x, y += o.y, xx += o.xx, xy += o.xy, yy += o.yy;
-    return *this;
-  }
-  friend Sums operator-(Sums a, const Sums& b) {
-    a.w -= b.w, a.points -= b.points, a.x -= b.x, a.y -= b.y, a.xx -= b.xx, a.xy -= b.xy, a.yy -= b.yy;
-    return a;
-  }
-};
-
-struct SlopePrior {
-  double mean = 0.0;
-  double precision = 0.0;  // 1 / variance
-  double low = -1e9, high = 1e9;
-};
-
-struct LineFit {
-  double slope = 0.0;
-  double cost = 0.0;
-};
-
-// Ridge regression of one piece: squared residuals in standard deviations plus the slope's departure from its prior.
-LineFit fit_line(const Sums& s, const SlopePrior& prior) {
-  const double xx = s.xx - s.x * s.x / s.w;
-  const double xy = s.xy - s.x * s.y / s.w;
-  const double yy = s.yy - s.y * s.y / s.w;
-  const double slope =
-      std::clamp((xy + prior.precision * prior.mean) / (xx + prior.precision + 1e-12), prior.low, prior.high);
-  const double departure = slope - prior.mean;
-  return {slope, std::max(0.0, yy - 2 * slope * xy + slope * slope * xx) + prior.precision * departure * departure};
-}
-
-// The cheapest way to explain the bins up to one, by what its last bin belongs to.
-struct State {
-  double cost = std::numeric_limits<double>::infinity();
-  std::uint16_t from_bin = 0;
-  std::uint8_t from_state = skipped;
-  float slope = 0.0F;
-};
-using States = std::array<State, lie_count + 1>;
-
-// Where a piece of some lie may begin: what the bins before it cost, ended by another lie.
-struct Opening {
-  double cost = std::numeric_limits<double>::infinity();
-  std::uint8_t from_state = skipped;
-};
-
-// The openings that can still be the best for some end (Killick, Fearnhead, Eckley, J. Am. Stat. Assoc. 107 (2012):
-// pruned exact search). An opening b is given up once b's cost and the least residuals of its bins up to e reach what
-// opening at e costs: from e on no longer piece from b can then win over one from e.
-class Openings {
- public:
-  Openings(std::size_t bins, const std::vector<Sums>& prefix, const std::vector<double>& borders)
-      : prefix_(prefix), borders_(borders), at_(bins + 1), beaten_at_(bins + 1) {}
-
-  // All bins up to `bin` are explained: pieces may begin there.
-  void open(std::size_t bin, const States& states) {
-    auto& openings = at_[bin];
-    for (std::size_t lie = 0; lie < lie_count; ++lie) {
-      for (std::size_t state = 0; state <= skipped; ++state)
-        if (state != lie && states[state].cost < openings[lie].cost)
-          openings[lie] = {states[state].cost, static_cast<std::uint8_t>(state)};
-      for (const std::uint16_t begin : active_[lie]) {
-        constexpr double rounding = 1e-6;
-        std::uint16_t& beaten_at = beaten_at_[begin][lie];
-        if (beaten_at == 0 && at_[begin][lie].cost + residuals(begin, bin) >= openings[lie].cost + rounding)
-          beaten_at = static_cast<std::uint16_t>(bin);
-      }
-      active_[lie].push_back(static_cast<std::uint16_t>(bin));
-      beaten_at_[bin][lie] = 0;
-    }
-  }
-
-  // Calls use(begin, opening) for pieces of that lie that may end at `end`, the shortest first.
-  template <class Use>
-  void for_each(std::size_t lie, std::size_t end, const Use& use) {
-    auto& active = active_[lie];
-    std::erase_if(active, [&](std::uint16_t begin) {
-      return beaten_at_[begin][lie] != 0 && is_piece(beaten_at_[begin][lie], end, lie);
-    });
-    for (auto begin = active.rbegin(); begin != active.rend(); ++begin)
-      if (is_piece(*begin, end, lie)) use(*begin, at_[*begin][lie]);
-  }
-
- private:
-  [[nodiscard]] bool is_piece(std::size_t begin, std::size_t end, std::size_t lie) const {
-    constexpr std::array<double, lie_count> shortest_mm{0.30, 0.30, 1.2};
-    constexpr double fewest_points = 3.0;
-    return borders_[end] - borders_[begin] >= shortest_mm[lie] &&
-           prefix_[end].points - prefix_[begin].points >= fewest_points;
-  }
-
-  // Of the best line of any slope.
-  [[nodiscard]] double residuals(std::size_t begin, std::size_t end) const {
-    const Sums s = prefix_[end] - prefix_[begin];
-    if (!(s.w > 0.0)) return 0.0;
-    const double xx = s.xx - s.x * s.x / s.w, xy = s.xy - s.x * s.y / s.w, yy = s.yy - s.y * s.y / s.w;
-    return std::max(0.0, xx > 0.0 ? yy - xy * xy / xx : 0.0);
-  }
-
-  const std::vector<Sums>& prefix_;
-  const std::vector<double>& borders_;
-  std::vector<std::array<Opening, lie_count>> at_;
-  std::vector<std::array<std::uint16_t, lie_count>> beaten_at_;  // 0: not yet
-  std::array<std::vector<std::uint16_t>, lie_count> active_;
-};
 
 class Segmenter {
  public:

@@ -18,7 +18,7 @@ LARGEST_FOR_READS = 30  # million points; beyond, only the inspection is run, on
 POINTS_AT_DENSITY_1 = 1.0107 / 24  # million points of the body's band at one point a square millimetre
 
 
-MOST_AT_ONCE = 50  # million points; the simulator holds a scan in memory
+MOST_AT_ONCE = 34  # million points; the simulator holds a scan in memory, and refuses more than 60 million
 
 
 def simulate(program, body, folder, millions):
