@@ -323,6 +323,11 @@ class FaceFitter {
     fit.points = points;
     fit.rejected = rejected;
     if (points < settings_.fewest_points) return fit;
+    // Between points, never beyond them: the window holds some at or before the station and some at or after it.
+    double until = 0, from = 0;
+    for (std::size_t j = first; j <= i; ++j) until += slices_[j].points;
+    for (std::size_t j = i; j <= last; ++j) from += slices_[j].points;
+    if (until < 1.0 || from < 1.0) return fit;
     const double t0 = t / w;
 
     using Row = Eigen::Matrix<double, 7, 1>;

@@ -213,6 +213,17 @@ double median_of(std::vector<double> values) {
   return *middle;
 }
 
+// The part of an open curve between two stations.
+RimCurve trimmed(const RimCurve& curve, double from_mm, double to_mm) {
+  from_mm = std::max(0.0, from_mm);
+  to_mm = std::min(curve.length_mm(), to_mm);
+  const auto pieces = std::max<std::size_t>(8, static_cast<std::size_t>((to_mm - from_mm) / 0.5));
+  std::vector<Vector2> points;
+  for (std::size_t i = 0; i <= pieces; ++i)
+    points.push_back(curve.point(from_mm + (to_mm - from_mm) * static_cast<double>(i) / static_cast<double>(pieces)));
+  return {points, false};
+}
+
 }  // namespace
 
 Outcome<RimOutline> trace_outline(const SurfaceCells& cells, const Orientation& orientation,
@@ -230,8 +241,16 @@ Outcome<RimOutline> trace_outline(const SurfaceCells& cells, const Orientation& 
                   "the side can be followed for " + std::to_string(static_cast<int>(rough_length)) + " mm only",
                   "scan at least 60 mm of rim with top and side in view, without gaps wider than 90 mm");
 
-  RimCurve curve({chain.points.begin(), chain.points.end()}, chain.closed);
-  double lean_slope = 0.0;  // out per millimetre down
+  std::vector<Vector2> start(chain.points.begin(), chain.points.end());
+  if (!chain.closed) {
+    // The chain's ends are middles of squares; the wall goes on for up to a square beyond them.
+    const Vector2 before = start.front() - start[1], after = start.back() - start[start.size() - 2];
+    start.insert(start.begin(), start.front() + 1.5 * square_mm * before.normalized());
+    start.push_back(start.back() + 1.5 * square_mm * after.normalized());
+  }
+  RimCurve curve(start, chain.closed);
+  double lean_slope = 0.0;                             // out per millimetre down
+  double first_mm = 0.0, last_mm = curve.length_mm();  // stations between which the wall is seen
   for (int round = 0; round < 6; ++round) {
     const auto spans = std::max<std::size_t>(
         chain.closed ? 6 : 1, static_cast<std::size_t>(std::lround(curve.length_mm() / settings.knot_spacing_mm)));
@@ -262,6 +281,12 @@ Outcome<RimOutline> trace_outline(const SurfaceCells& cells, const Orientation& 
       weights[i] = std::abs(r) < 1.0 ? (1 - r * r) * (1 - r * r) : 0.0;
     }
     if (round == 0) std::fill(weights.begin(), weights.end(), 1.0);
+    first_mm = curve.length_mm(), last_mm = 0.0;
+    for (std::size_t i = 0; i < weights.size(); ++i) {
+      if (weights[i] <= 0.0) continue;
+      first_mm = std::min(first_mm, parameters[i] / per_mm);
+      last_mm = std::max(last_mm, parameters[i] / per_mm);
+    }
     const Eigen::MatrixX2d control =
         fit_control(spline, chain.closed, parameters, targets, weights, settings.stiffness);
     std::vector<Vector2> refined;
@@ -281,6 +306,7 @@ Outcome<RimOutline> trace_outline(const SurfaceCells& cells, const Orientation& 
     const double spread = sdd - sd * sd / sw;
     if (spread > 1.0 * sw && round < 5) lean_slope += (sdo - sd * so / sw) / spread;  // needs more than 1 mm of depth
   }
+  if (!chain.closed) curve = trimmed(curve, first_mm - cells.cell_mm / 2, last_mm + cells.cell_mm / 2);
   return RimOutline{std::move(curve), std::atan(lean_slope)};
 }
 

@@ -14,11 +14,11 @@ namespace {
 
 BodySpec convex_body() {
   BodySpec spec;
-  spec.outline.pieces = {{200, 1.0 / 300, 1.0 / 160}, {200, 1.0 / 160, 1.0 / 220}};
+  spec.outline.pieces = {{160, 1.0 / 300, 1.0 / 160}, {140, 1.0 / 160, 1.0 / 220}};
   spec.top.dome_radius_mm = 4500;
   spec.top.dome_centre_mm = {0, 150};
   spec.side.lean_deg = 0.5;
-  spec.bevel = BevelSpec{.angle_deg = 124, .drop_mm = 16, .from_mm = 80, .to_mm = 320};
+  spec.bevel = BevelSpec{.angle_deg = 124, .drop_mm = 16, .from_mm = 30, .to_mm = 270};
   spec.channels.push_back({"edge", BodyCorner::top_side, {{1.85, 5.85}, {2.5, 1.65}}});
   return spec;
 }
@@ -87,7 +87,7 @@ TEST(Reach, WavinessOfAKnownWave) {
     DefectSpec wave;
     wave.kind = DefectKind::wave;
     wave.size = 0.44, wave.wavelength_mm = 34.0;
-    wave.from_mm = 145.0, wave.to_mm = 255.0;
+    wave.from_mm = 95.0, wave.to_mm = 205.0;
     spec.defects = {wave};
     Workers workers;
     const auto scan = scan_cloud(Body::from(spec).value(), stated_scanner(), seed, &workers);
