@@ -77,7 +77,9 @@ TEST(CloudFromLargeFile, MeasuresAsTheWholeScanDoes) {
   const auto a = measure(*whole, workers), b = measure(*thinned, workers);
   ASSERT_TRUE(a) << a.error().sentence();
   ASSERT_TRUE(b) << b.error().sentence();
-  EXPECT_EQ(a->scan.points_near_rim, b->scan.points_near_rim);
+  // Where the rim ends follows from the cells of the points read: half a millimetre of rim may come or go.
+  const double half_a_mm = 0.5 * static_cast<double>(a->scan.points_near_rim) / a->scan.rim_length_mm;
+  EXPECT_NEAR(static_cast<double>(a->scan.points_near_rim), static_cast<double>(b->scan.points_near_rim), half_a_mm);
   const Agreement agreement = compare_bevels(*a, *b);
   ASSERT_GT(agreement.both, 600U);
   EXPECT_EQ(agreement.within_u95, agreement.both);
