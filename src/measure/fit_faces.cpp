@@ -4,19 +4,15 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <span>
 
+#include "measure/face_moments.h"
 #include "measure/profile_frame.h"
 #include "measure/section_geometry.h"
 
 namespace rimwright {
 
 namespace {
-
-// Weighted moments of one face's points within one slice of the rim, brought to the slice's middle.
-struct SliceMoments {
-  double w = 0, t = 0, tt = 0, ttt = 0, tttt = 0, y = 0, ty = 0, tty = 0, yy = 0;
-  double points = 0, rejected = 0;
-};
 
 // The quadric top across the rim: height = rise out + bend out^2 / 2.
 struct Dome {
@@ -271,10 +267,7 @@ class FaceFitter {
       }
       const double w =
           rim_.sigma_mm.empty() ? 1.0 : 1.0 / std::max(1e-6, static_cast<double>(rim_.sigma_mm[k]) * rim_.sigma_mm[k]);
-      const double wt = w * t, wtt = wt * t, wy = w * y;
-      m.w += w, m.t += wt, m.tt += wtt, m.ttt += wtt * t, m.tttt += wtt * t * t;
-      m.y += wy, m.ty += wt * y, m.tty += wtt * y, m.yy += wy * y;
-      m.points += 1;
+      m.add(t, y, w);
     }
   }
 
@@ -330,32 +323,9 @@ class FaceFitter {
     if (until < 1.0 || from < 1.0) return fit;
     const double t0 = t / w;
 
-    using Row = Eigen::Matrix<double, 7, 1>;
-    using Square = Eigen::Matrix<double, 7, 7>;
-    Square normal = Square::Zero();
-    Row right = Row::Zero();
-    double yy = 0;
-    for (std::size_t j = first; j <= last; ++j) {
-      const SliceMoments& m = slices_[j];
-      if (m.w <= 0) continue;
-      const double s = (static_cast<double>(j) - static_cast<double>(i)) * settings_.station_step_mm;
-      // Moments about t0.
-      const double t02 = t0 * t0, t03 = t02 * t0;
-      const std::array<double, 5> sums{m.w, m.t - t0 * m.w, m.tt - 2 * t0 * m.t + t02 * m.w,
-                                       m.ttt - 3 * t0 * m.tt + 3 * t02 * m.t - t03 * m.w,
-                                       m.tttt - 4 * t0 * m.ttt + 6 * t02 * m.tt - 4 * t03 * m.t + t03 * t0 * m.w};
-      const std::array<double, 3> with_y{m.y, m.ty - t0 * m.y, m.tty - 2 * t0 * m.ty + t02 * m.y};
-      // Basis: 1, t, s, s^2, t s, t^2, t s^2. Sums over the slice share s.
-      const std::array<double, 7> powers_s{1, 1, s, s * s, s, 1, s * s};
-      constexpr std::array<std::size_t, 7> powers_t{0, 1, 0, 0, 1, 2, 1};
-      for (std::size_t p = 0; p < 7; ++p) {
-        for (std::size_t q = 0; q < 7; ++q)
-          normal(static_cast<Eigen::Index>(p), static_cast<Eigen::Index>(q)) +=
-              sums[powers_t[p] + powers_t[q]] * powers_s[p] * powers_s[q];
-        right[static_cast<Eigen::Index>(p)] += with_y[powers_t[p]] * powers_s[p];
-      }
-      yy += m.yy;
-    }
+    const std::span<const SliceMoments> window(&slices_[first], last - first + 1);
+    const double first_s_mm = (static_cast<double>(first) - static_cast<double>(i)) * settings_.station_step_mm;
+    auto [normal, right, yy] = window_equations(window, t0, first_s_mm, settings_.station_step_mm);
     // Directions the window does not hold (one slice only, no width, few points) are damped, not guessed.
     const double scale = normal(0, 0);
     for (int k = 1; k < 7; ++k) normal(k, k) += 1e-9 * scale;
@@ -378,9 +348,9 @@ class FaceFitter {
       normal(1, 1) += precision;
       right[1] += precision * expected_slope(i);
     }
-    const Eigen::LDLT<Square> solver(normal);
-    const Row solution = solver.solve(right);
-    const Square inverse = solver.solve(Square::Identity());
+    const Eigen::LDLT<WindowMatrix> solver(normal);
+    const WindowVector solution = solver.solve(right);
+    const WindowMatrix inverse = solver.solve(WindowMatrix::Identity());
     if (!solution.allFinite()) return fit;
 
     fit.degrees_of_freedom = std::max(1.0, points - 7);
