@@ -3,6 +3,8 @@
 namespace rimwright {
 namespace {
 
+constexpr std::size_t fewest_patches = 300;  // a few square centimetres; no rim can be measured in less
+
 void say(const PhotoSettings& settings, const std::string& words) {
   if (settings.progress) settings.progress(words);
 }
@@ -18,6 +20,16 @@ std::vector<std::vector<TargetCorner>> find_targets(const PhotoSet& set, const P
   return corners;
 }
 
+// Photos that could not be placed are left empty, so that no patch asks them.
+PhotoStack stack_of(const PhotoSet& set, const CameraNetwork& network, const PhotoSettings& settings,
+                    Workers& workers) {
+  PhotoStack stack{network.views(), smooth_photos(set, settings.smooth_px, 1, workers)};
+  for (std::size_t i = 0; i < set.photos.size(); ++i) {
+    if (!network.placed[i]) stack.photos[i] = SmoothPhoto{};
+  }
+  return stack;
+}
+
 }  // namespace
 
 Outcome<Cloud> cloud_from_photos(const std::filesystem::path& folder, const PhotoSettings& settings, Workers& workers) {
@@ -31,18 +43,20 @@ Outcome<Cloud> cloud_from_photos(const std::filesystem::path& folder, const Phot
   if (!network) return tl::unexpected(network.error());
 
   say(settings, "matching features");
-  match_features(*set, settings.match, workers, *network);
+  const std::vector<Features> features = find_features(*set, settings.features, workers);
+  match_features(features, settings.match, workers, *network);
   if (const auto adjusted = adjust_cameras(*network, settings.adjust); !adjusted) {
     return tl::unexpected(adjusted.error());
   }
 
+  place_by_features(features, settings.place_rest, workers, *network);
+
   say(settings, "refining the cameras");
-  PhotoStack stack{network->views(), smooth_photos(*set, settings.smooth_px, 1, workers)};
+  PhotoStack stack = stack_of(*set, *network, settings, workers);
   const std::vector<Patch> seeds = seed_patches(*network, stack, settings.seeds, workers);
   tie_by_patches(seeds, stack, settings.seeds, workers, *network);
-  if (const auto adjusted = adjust_cameras(*network, settings.adjust); !adjusted) {
-    return tl::unexpected(adjusted.error());
-  }
+  const auto adjusted = adjust_cameras(*network, settings.adjust);
+  if (!adjusted) return tl::unexpected(adjusted.error());
   stack.views = network->views();
 
   say(settings, "measuring the surface");
@@ -51,13 +65,19 @@ Outcome<Cloud> cloud_from_photos(const std::filesystem::path& folder, const Phot
     return refuse(RefusalReason::capture_insufficient, "no side face is seen in the photos",
                   "take some from lower down, and scribble with a pencil on plain wood");
   }
-  std::vector<Patch> patches = grow_patches(
-      stack, seeds, [&](const Vector3& at) { return zone.holds(at); }, settings.grow, workers);
+  const GrowWhere where{[&](const Vector3& at) { return zone.holds(at); },
+                        [&](const Vector3& at) { return zone.along_rim(at); }};
+  std::vector<Patch> patches = grow_patches(stack, seeds, where, settings.grow, workers);
   patches = keep_supported(std::move(patches), settings.support);
+  if (patches.size() < fewest_patches) {
+    return refuse(RefusalReason::capture_insufficient, "the photos agree on too little of the wood beside the rim",
+                  "scribble over it with a soft pencil and take 24 photos all round, high and low");
+  }
   const HalvesReport halves = compare_halves(stack, patches, settings.halves, workers);
   auto cloud = cloud_of_patches(patches, settings.target, settings.print, settings.cloud);
   if (!cloud) return cloud;
   cloud->capture_error = halves.error;
+  cloud->notes = photo_verdict({*set, *network, *adjusted, stack, patches, halves}, settings.verdict);
   return cloud;
 }
 

@@ -8,10 +8,13 @@
 #include "capture/photos/adjust_cameras.h"
 #include "capture/photos/cloud_of_patches.h"
 #include "capture/photos/compare_halves.h"
+#include "capture/photos/find_features.h"
 #include "capture/photos/find_target.h"
 #include "capture/photos/grow_patches.h"
 #include "capture/photos/keep_supported.h"
 #include "capture/photos/match_features.h"
+#include "capture/photos/photo_verdict.h"
+#include "capture/photos/place_by_features.h"
 #include "capture/photos/place_by_target.h"
 #include "capture/photos/read_photos.h"
 #include "capture/photos/seed_patches.h"
@@ -29,7 +32,9 @@ struct PhotoSettings {
   ReadPhotosSettings read;
   FindTargetSettings find_target;
   PlaceByTargetSettings place;
+  FindFeaturesSettings features;
   MatchFeaturesSettings match;
+  PlaceByFeaturesSettings place_rest;
   AdjustCamerasSettings adjust;
   SeedPatchesSettings seeds;
   SurfaceZoneSettings zone;
@@ -37,6 +42,7 @@ struct PhotoSettings {
   KeepSupportedSettings support;
   CompareHalvesSettings halves;
   CloudOfPatchesSettings cloud;
+  PhotoVerdictSettings verdict;
   double smooth_px = 0.8;                            // of photos before matching; what bilinear sampling needs
   std::function<void(const std::string&)> progress;  // a few words a stage; may be empty
 };

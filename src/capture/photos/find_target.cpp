@@ -28,33 +28,48 @@ double seen_square_px(const std::vector<cv::Point2f>& corners, const std::vector
   return sides[sides.size() / 4];  // the foreshortened direction sets the window
 }
 
-}  // namespace
+struct Found {
+  std::vector<cv::Point2f> corners;  // full size
+  std::vector<int> ids;
+};
 
-std::vector<TargetCorner> find_target(const Photo& photo, const ScaleTarget& target,
-                                      const FindTargetSettings& settings) {
-  const cv::Mat full(photo.height, photo.width, CV_8U, const_cast<std::uint8_t*>(photo.grey.data()));
-  const double shrink =
-      std::min(1.0, static_cast<double>(settings.search_side_px) / std::max(photo.width, photo.height));
-  cv::Mat small = full;
-  if (shrink < 1.0) cv::resize(full, small, {}, shrink, shrink, cv::INTER_AREA);
-
+// Markers and the corners between them, looked for in a copy with a longer side of about side_px.
+Found search_at(const cv::Mat& full, double side_px, const ScaleTarget& target) {
+  const double resize = side_px / std::max(full.cols, full.rows);
+  cv::Mat copy = full;
+  if (resize < 1.0) cv::resize(full, copy, {}, resize, resize, cv::INTER_AREA);
+  if (resize > 1.0) cv::resize(full, copy, {}, resize, resize, cv::INTER_CUBIC);
   const auto dictionary = marker_dictionary(target.dictionary);
   const auto board =
       cv::aruco::CharucoBoard::create(target.squares_across, target.squares_down, static_cast<float>(target.square_mm),
                                       static_cast<float>(target.marker_mm), dictionary);
   std::vector<std::vector<cv::Point2f>> markers;
   std::vector<int> marker_ids;
-  cv::aruco::detectMarkers(small, dictionary, markers, marker_ids);
-  if (marker_ids.empty()) return {};
-  std::vector<cv::Point2f> corners;
-  std::vector<int> ids;
-  cv::aruco::interpolateCornersCharuco(markers, marker_ids, small, board, corners, ids);
+  cv::aruco::detectMarkers(copy, dictionary, markers, marker_ids);
+  Found found;
+  if (marker_ids.empty()) return found;
+  cv::aruco::interpolateCornersCharuco(markers, marker_ids, copy, board, found.corners, found.ids);
+  for (cv::Point2f& c : found.corners) {
+    c.x = static_cast<float>((c.x + 0.5) / resize - 0.5);
+    c.y = static_cast<float>((c.y + 0.5) / resize - 0.5);
+  }
+  return found;
+}
+
+}  // namespace
+
+std::vector<TargetCorner> find_target(const Photo& photo, const ScaleTarget& target,
+                                      const FindTargetSettings& settings) {
+  const cv::Mat full(photo.height, photo.width, CV_8U, const_cast<std::uint8_t*>(photo.grey.data()));
+  const int longer = std::max(photo.width, photo.height);
+  Found seen = search_at(full, std::min(longer, settings.search_side_px), target);
+  if (static_cast<double>(seen.ids.size()) < settings.patient_below_share * target.corner_count()) {
+    Found again = search_at(full, std::min(2 * longer, settings.patient_side_px), target);
+    if (again.ids.size() > seen.ids.size()) seen = std::move(again);
+  }
+  auto& [corners, ids] = seen;
   if (corners.empty()) return {};
 
-  for (cv::Point2f& c : corners) {
-    c.x = static_cast<float>((c.x + 0.5) / shrink - 0.5);
-    c.y = static_cast<float>((c.y + 0.5) / shrink - 0.5);
-  }
   const int window =
       std::clamp(static_cast<int>(std::lround(settings.corner_window_share * seen_square_px(corners, ids, target))),
                  settings.smallest_window_px, settings.largest_window_px);

@@ -9,7 +9,9 @@
 namespace rimwright {
 
 struct FindTargetSettings {
-  int search_side_px = 2200;  // markers are looked for in a copy no longer than this; corners in the photo itself
+  int search_side_px = 2200;   // markers are looked for in a copy no longer than this; corners in the photo itself
+  int patient_side_px = 4400;  // and once more in a copy this long where slanting views hide many
+  double patient_below_share = 0.6;  // of the board's corners found at first
   double corner_window_share =
       0.2;  // half window of the corner finder, of a square's side as seen; clear of the markers
   int smallest_window_px = 3, largest_window_px = 12;

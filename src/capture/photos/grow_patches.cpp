@@ -48,13 +48,23 @@ class Places {
   std::unordered_map<std::uint64_t, std::vector<std::pair<Vector3, Vector3>>> cells_;
 };
 
-std::optional<Patch> try_at(const PhotoStack& stack, const Patch& start, const GrowPatchesSettings& settings) {
-  for (bool small : {false, true}) {
+// Three shapes in turn: the usual square, a small one beside edges, and one long along the rim and narrow across it.
+std::optional<Patch> try_at(const PhotoStack& stack, const Patch& start, const GrowWhere& where,
+                            const GrowPatchesSettings& settings) {
+  for (int shape = 0; shape < 3; ++shape) {
     RefinePatchSettings refine = settings.refine;
-    if (small) refine.half_along_mm = refine.half_across_mm = settings.small_half_mm;
     Patch patch = start;
+    if (shape == 1) refine.half_along_mm = refine.half_across_mm = settings.small_half_mm;
+    if (shape == 2) {
+      refine.half_along_mm = settings.long_half_mm;
+      refine.half_across_mm = settings.narrow_half_mm;
+      const Vector3 rim = where.along_rim(patch.at_sheet_mm);
+      const Vector3 in_face = rim - patch.normal_sheet * patch.normal_sheet.dot(rim);
+      if (in_face.norm() < 0.5) return std::nullopt;
+      patch.along_sheet = in_face.normalized();
+    }
     const auto photos = choose_photos(stack, patch.at_sheet_mm, patch.normal_sheet, refine);
-    if (photos.size() < 3) return std::nullopt;
+    if (photos.size() < refine.fewest_photos) return std::nullopt;
     if (refine_patch(stack, photos, refine, patch) != PatchFate::good) continue;
     if (patch.correlation < settings.least_correlation) continue;
     return patch;
@@ -64,21 +74,20 @@ std::optional<Patch> try_at(const PhotoStack& stack, const Patch& start, const G
 
 }  // namespace
 
-std::vector<Patch> grow_patches(const PhotoStack& stack, const std::vector<Patch>& seeds,
-                                const std::function<bool(const Vector3&)>& wanted, const GrowPatchesSettings& settings,
-                                Workers& workers) {
+std::vector<Patch> grow_patches(const PhotoStack& stack, const std::vector<Patch>& seeds, const GrowWhere& where,
+                                const GrowPatchesSettings& settings, Workers& workers) {
   Places surface(settings.spacing_mm, settings.same_face_deg), tried(settings.spacing_mm, settings.same_face_deg);
   std::vector<Patch> patches;
   std::vector<Patch> starts;
   for (const Patch& seed : seeds) {
-    if (!wanted(seed.at_sheet_mm) || tried.taken(seed.at_sheet_mm, seed.normal_sheet)) continue;
+    if (!where.wanted(seed.at_sheet_mm) || tried.taken(seed.at_sheet_mm, seed.normal_sheet)) continue;
     tried.take(seed.at_sheet_mm, seed.normal_sheet);
     starts.push_back(seed);
   }
   for (int round = 0; round < settings.most_rounds && !starts.empty(); ++round) {
     std::vector<std::optional<Patch>> grown(starts.size());
     workers.for_chunks(starts.size(), 16, [&](std::size_t begin, std::size_t end, std::size_t) {
-      for (std::size_t i = begin; i < end; ++i) grown[i] = try_at(stack, starts[i], settings);
+      for (std::size_t i = begin; i < end; ++i) grown[i] = try_at(stack, starts[i], where, settings);
     });
     std::vector<Patch> next;
     for (const auto& patch : grown) {
@@ -91,7 +100,7 @@ std::vector<Patch> grow_patches(const PhotoStack& stack, const std::vector<Patch
       for (const Vector3& way : {along, Vector3(-along), across, Vector3(-across)}) {
         Patch start = *patch;
         start.at_sheet_mm += settings.spacing_mm * way;
-        if (!wanted(start.at_sheet_mm) || tried.taken(start.at_sheet_mm, start.normal_sheet) ||
+        if (!where.wanted(start.at_sheet_mm) || tried.taken(start.at_sheet_mm, start.normal_sheet) ||
             surface.taken(start.at_sheet_mm, start.normal_sheet)) {
           continue;
         }

@@ -13,6 +13,8 @@ struct GrowPatchesSettings {
   double spacing_mm = 1.0;  // between neighbouring patches
   RefinePatchSettings refine{.farthest_mm = 0.25, .farthest_tilt_deg = 15.0};
   double small_half_mm = 0.8;       // half size where the usual size fails: beside edges
+  double long_half_mm = 1.6;        // half size along the rim of the last try, for floors and walls of ledges,
+  double narrow_half_mm = 0.45;     // and across
   double least_correlation = 0.5;   // to be kept
   double parent_correlation = 0.6;  // to grow from
   double parent_sigma_mm = 0.04;
@@ -21,10 +23,16 @@ struct GrowPatchesSettings {
   int most_rounds = 400;
 };
 
-// Seeds first, in their order, then rounds of growth. `wanted` says where surface is asked for (sheet frame). The
+// Where surface is asked for, and which way the rim runs there (level, unit); sheet frame.
+struct GrowWhere {
+  std::function<bool(const Vector3&)> wanted;
+  std::function<Vector3(const Vector3&)> along_rim;
+};
+
+// Seeds first, in their order, then rounds of growth. The
 // result does not depend on the number of workers.
 [[nodiscard]] std::vector<Patch> grow_patches(const PhotoStack& stack, const std::vector<Patch>& seeds,
-                                              const std::function<bool(const Vector3&)>& wanted,
-                                              const GrowPatchesSettings& settings, Workers& workers);
+                                              const GrowWhere& where, const GrowPatchesSettings& settings,
+                                              Workers& workers);
 
 }  // namespace rimwright

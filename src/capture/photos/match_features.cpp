@@ -5,57 +5,11 @@
 #include <cmath>
 #include <limits>
 #include <numeric>
-#include <opencv2/features2d.hpp>
-#include <opencv2/imgproc.hpp>
 
 namespace rimwright {
 namespace {
 
-constexpr int descriptor_length = 128;
-constexpr int cell_px = 32;
-
-struct Features {
-  std::vector<Vector2> pixels;  // full size
-  cv::Mat descriptors;          // rows of 128 floats, unit length
-  int cells_across = 0, cells_down = 0;
-  std::vector<std::vector<int>> cells;  // indices by cell of the full-size photo
-};
-
-Features find_features(const Photo& photo, const MatchFeaturesSettings& settings) {
-  const cv::Mat full(photo.height, photo.width, CV_8U, const_cast<std::uint8_t*>(photo.grey.data()));
-  const double pixels = static_cast<double>(full.total());
-  const int shrink = std::max(1, static_cast<int>(std::lround(std::sqrt(pixels / (settings.search_megapixels * 1e6)))));
-  cv::Mat small = full;
-  if (shrink > 1) cv::resize(full, small, {full.cols / shrink, full.rows / shrink}, 0, 0, cv::INTER_AREA);
-  Features found;
-  std::vector<cv::KeyPoint> points;
-  cv::SIFT::create(settings.features_per_photo, 3, settings.contrast, 12.0)
-      ->detectAndCompute(small, cv::noArray(), points, found.descriptors);
-  for (int i = 0; i < found.descriptors.rows; ++i) {
-    cv::Mat row = found.descriptors.row(i);
-    const double sum = cv::norm(row, cv::NORM_L1);
-    if (sum > 0.0) row /= sum;
-    cv::sqrt(row, row);
-  }
-  found.cells_across = photo.width / cell_px + 1;
-  found.cells_down = photo.height / cell_px + 1;
-  found.cells.resize(static_cast<std::size_t>(found.cells_across) * static_cast<std::size_t>(found.cells_down));
-  for (std::size_t i = 0; i < points.size(); ++i) {
-    // OpenCV 4.6 places key points a quarter pixel of the given image too far right and down.
-    const Vector2 at(shrink * (points[i].pt.x - 0.25 + 0.5) - 0.5, shrink * (points[i].pt.y - 0.25 + 0.5) - 0.5);
-    found.pixels.push_back(at);
-    const int column = std::clamp(static_cast<int>(at.x()) / cell_px, 0, found.cells_across - 1);
-    const int row = std::clamp(static_cast<int>(at.y()) / cell_px, 0, found.cells_down - 1);
-    found.cells[static_cast<std::size_t>(row * found.cells_across + column)].push_back(static_cast<int>(i));
-  }
-  return found;
-}
-
-float squared_distance(const float* a, const float* b) {
-  float sum = 0.0f;
-  for (int i = 0; i < descriptor_length; ++i) sum += (a[i] - b[i]) * (a[i] - b[i]);
-  return sum;
-}
+constexpr int cell_px = Features::cell_px;
 
 // The stretch of the ray through a pixel between the heights where wood may be, as pixels of the other photo.
 std::vector<Vector2> epipolar_line(const View& from, const View& to, const Vector2& pixel,
@@ -101,7 +55,7 @@ std::vector<int> match_one_way(const Features& a, const Features& b, const View&
       visited[cell] = static_cast<int>(i);
       for (int j : b.cells[cell]) {
         if (distance_to_line(line, b.pixels[static_cast<std::size_t>(j)]) > within_px) continue;
-        const float d = squared_distance(a.descriptors.ptr<float>(static_cast<int>(i)), b.descriptors.ptr<float>(j));
+        const float d = squared_distance(a.descriptor(i), b.descriptor(static_cast<std::size_t>(j)));
         if (d < first) {
           second = first;
           first = d;
@@ -209,15 +163,9 @@ bool intersect_rays(const std::vector<View>& views, const std::vector<Sighting>&
   return point.allFinite();
 }
 
-std::size_t match_features(const PhotoSet& set, const MatchFeaturesSettings& settings, Workers& workers,
-                           CameraNetwork& network) {
-  const std::size_t n = set.photos.size();
-  std::vector<Features> features(n);
-  workers.for_chunks(n, 1, [&](std::size_t begin, std::size_t end, std::size_t) {
-    for (std::size_t i = begin; i < end; ++i) {
-      if (network.placed[i]) features[i] = find_features(set.photos[i], settings);
-    }
-  });
+std::size_t match_features(const std::vector<Features>& features, const MatchFeaturesSettings& settings,
+                           Workers& workers, CameraNetwork& network) {
+  const std::size_t n = features.size();
   const std::vector<View> views = network.views();
   Vector3 middle = Vector3::Zero();
   for (const NetworkPoint& p : network.points) middle += p.at_sheet_mm / static_cast<double>(network.points.size());

@@ -1,18 +1,14 @@
 // Feature points on wood, matched between photos whose poses are roughly known, joined into tracks.
-// SIFT (Lowe, IJCV 60, 2004), square-rooted descriptors (Arandjelovic and Zisserman, CVPR 2012); candidates are only
-// looked for along the epipolar line.
+// Candidates are only looked for along the epipolar line.
 #pragma once
 
 #include "capture/photos/camera.h"
-#include "capture/photos/photo_set.h"
+#include "capture/photos/find_features.h"
 #include "core/parallel.h"
 
 namespace rimwright {
 
 struct MatchFeaturesSettings {
-  double search_megapixels = 3.2;  // photos are shrunk to about this; 12-megapixel photos to half size
-  int features_per_photo = 4000;
-  double contrast = 0.010;                      // of SIFT; wood is faint
   std::size_t neighbours = 7;                   // photos each photo is matched with
   double widest_angle_deg = 40.0;               // between them, at the middle of the scene
   double line_distance_share = 0.0015;          // from the epipolar line, of the photo's longer side
@@ -23,8 +19,8 @@ struct MatchFeaturesSettings {
 
 // Adds tie points and their sightings to the network, between placed photos. Deterministic for any worker count.
 // Returns the number of tie points added.
-std::size_t match_features(const PhotoSet& set, const MatchFeaturesSettings& settings, Workers& workers,
-                           CameraNetwork& network);
+std::size_t match_features(const std::vector<Features>& features, const MatchFeaturesSettings& settings,
+                           Workers& workers, CameraNetwork& network);
 
 // Point closest to the rays of two or more sightings, by least squares of pixel residuals; false when rays are
 // nearly parallel or the point falls behind a camera.

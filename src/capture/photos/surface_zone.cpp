@@ -10,19 +10,25 @@ SurfaceZone::SurfaceZone(const std::vector<Patch>& seeds, const ScaleTarget& tar
                          const SurfaceZoneSettings& settings)
     : settings_(settings), target_(target) {
   constexpr double neighbourhood_mm = 15.0;
-  std::vector<Vector2> steep, side;
+  std::vector<Vector2> steep, steep_out;
   for (const Patch& seed : seeds) {
-    if (std::abs(seed.normal_sheet.z()) < settings.steep_below_cosine) steep.push_back(seed.at_sheet_mm.head<2>());
+    if (std::abs(seed.normal_sheet.z()) < settings.steep_below_cosine) {
+      steep.push_back(seed.at_sheet_mm.head<2>());
+      steep_out.push_back(seed.normal_sheet.head<2>().normalized());
+    }
   }
-  for (const Vector2& p : steep) {
+  for (std::size_t i = 0; i < steep.size(); ++i) {
+    const Vector2& p = steep[i];
     const auto count = std::count_if(steep.begin(), steep.end(), [&](const Vector2& q) {
       return (p - q).squaredNorm() < neighbourhood_mm * neighbourhood_mm;
     });
-    if (static_cast<std::size_t>(count) >= settings.least_side_patches) side.push_back(p);
+    if (static_cast<std::size_t>(count) < settings.least_side_patches) continue;
+    side_.push_back(p);
+    side_out_.push_back(steep_out[i]);
   }
-  if (side.empty()) return;
-  Vector2 low = side[0], high = side[0];
-  for (const Vector2& p : side) low = low.cwiseMin(p), high = high.cwiseMax(p);
+  if (side_.empty()) return;
+  Vector2 low = side_[0], high = side_[0];
+  for (const Vector2& p : side_) low = low.cwiseMin(p), high = high.cwiseMax(p);
   left_ = low.x() - settings.within_mm;
   bottom_ = low.y() - settings.within_mm;
   columns_ = std::lround((high.x() - low.x() + 2 * settings.within_mm) / settings.cell_mm) + 1;
@@ -33,7 +39,7 @@ SurfaceZone::SurfaceZone(const std::vector<Patch>& seeds, const ScaleTarget& tar
       const Vector2 at(left_ + static_cast<double>(column) * settings.cell_mm,
                        bottom_ + static_cast<double>(row) * settings.cell_mm);
       near_[static_cast<std::size_t>(row * columns_ + column)] = std::any_of(
-          side.begin(), side.end(),
+          side_.begin(), side_.end(),
           [&](const Vector2& p) { return (p - at).squaredNorm() < settings.within_mm * settings.within_mm; });
     }
   }
@@ -49,6 +55,14 @@ bool SurfaceZone::holds(const Vector3& p) const {
   const long row = std::lround((p.y() - bottom_) / settings_.cell_mm);
   if (column < 0 || row < 0 || column >= columns_ || row >= rows_) return false;
   return near_[static_cast<std::size_t>(row * columns_ + column)];
+}
+
+Vector3 SurfaceZone::along_rim(const Vector3& at) const {
+  std::size_t nearest = 0;
+  for (std::size_t i = 1; i < side_.size(); ++i) {
+    if ((side_[i] - at.head<2>()).squaredNorm() < (side_[nearest] - at.head<2>()).squaredNorm()) nearest = i;
+  }
+  return {-side_out_[nearest].y(), side_out_[nearest].x(), 0.0};
 }
 
 }  // namespace rimwright

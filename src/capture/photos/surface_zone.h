@@ -23,6 +23,8 @@ class SurfaceZone {
  public:
   SurfaceZone(const std::vector<Patch>& seeds, const ScaleTarget& target, const SurfaceZoneSettings& settings);
   [[nodiscard]] bool holds(const Vector3& at_sheet_mm) const;
+  // Direction of the rim, level, near a place: square to the side nearest in plan. Not to be asked of an empty zone.
+  [[nodiscard]] Vector3 along_rim(const Vector3& at_sheet_mm) const;
   [[nodiscard]] bool is_empty() const { return near_.empty(); }
 
  private:
@@ -31,6 +33,7 @@ class SurfaceZone {
   double left_ = 0.0, bottom_ = 0.0;
   long columns_ = 0, rows_ = 0;
   std::vector<bool> near_;
+  std::vector<Vector2> side_, side_out_;  // places of the side in plan, and the outward direction there
 };
 
 }  // namespace rimwright

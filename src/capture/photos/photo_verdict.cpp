@@ -1,0 +1,195 @@
+#include "capture/photos/photo_verdict.h"
+
+#include <Eigen/Dense>
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <cstdarg>
+#include <cstdio>
+#include <map>
+
+namespace rimwright {
+namespace {
+
+[[gnu::format(printf, 1, 2)]] std::string words(const char* format, ...) {
+  std::array<char, 400> text{};
+  va_list arguments;
+  va_start(arguments, format);
+  std::vsnprintf(text.data(), text.size(), format, arguments);
+  va_end(arguments);
+  return text.data();
+}
+
+double median(std::vector<double> v) {
+  if (v.empty()) return 0.0;
+  std::nth_element(v.begin(), v.begin() + static_cast<std::ptrdiff_t>(v.size() / 2), v.end());
+  return v[v.size() / 2];
+}
+
+bool is_steep(const Patch& patch) { return std::abs(patch.normal_sheet.z()) < 0.35; }
+bool is_level(const Patch& patch) { return patch.normal_sheet.z() > 0.94; }
+
+std::size_t placed_count(const CameraNetwork& network) {
+  return static_cast<std::size_t>(std::count(network.placed.begin(), network.placed.end(), true));
+}
+
+std::string facts(const PhotoEvidence& e) {
+  std::vector<double> pixel_mm;
+  for (const Patch& patch : e.patches) {
+    const View& view = e.stack.views[patch.photos.front()];
+    pixel_mm.push_back((view.T_camera_sheet * patch.at_sheet_mm).z() / view.lens.focal_px);
+  }
+  return words("%zu photos measure together: a pixel covers about %.2f mm of wood, the cameras agree to %.2f pixels",
+               placed_count(e.network), median(pixel_mm), e.adjusted.tie_rms_px);
+}
+
+std::string left_out(const PhotoEvidence& e) {
+  std::vector<LeftOutPhoto> all = e.set.left_out;
+  for (std::size_t i = 0; i < e.set.photos.size(); ++i) {
+    if (!e.network.placed[i]) all.push_back({e.set.photos[i].name, "the target is not readable in it"});
+  }
+  if (all.empty()) return "";
+  std::string text = words("%zu photos were left out: ", all.size());
+  for (std::size_t i = 0; i < std::min<std::size_t>(all.size(), 6); ++i) {
+    text += (i == 0 ? "" : ", ") + all[i].name + " (" + all[i].why + ")";
+  }
+  return all.size() > 6 ? text + " and others" : text;
+}
+
+std::string unsharp(const PhotoEvidence& e, const PhotoVerdictSettings& settings) {
+  std::vector<double> seen;
+  for (double r : e.adjusted.photo_rms_px) {
+    if (r > 0.0) seen.push_back(r);
+  }
+  const double usual = median(seen);
+  std::string names;
+  for (std::size_t i = 0; i < e.adjusted.photo_rms_px.size(); ++i) {
+    if (e.adjusted.photo_rms_px[i] > settings.photo_residual_ratio * usual) {
+      names += (names.empty() ? "" : ", ") + e.set.photos[i].name;
+    }
+  }
+  return names.empty() ? "" : "shoot again, steadier and with the focus on the rim: " + names;
+}
+
+// The side is where measuring is won or lost: places along it, 12 mm wide in plan, with too few patches.
+std::string thin_side(const PhotoEvidence& e, const PhotoVerdictSettings& settings) {
+  constexpr double place_mm = 12.0, deep_mm = 30.0;
+  std::map<std::pair<long, long>, std::vector<const Patch*>> places;
+  for (const Patch& patch : e.patches) {
+    if (!is_steep(patch)) continue;
+    places[{std::lround(patch.at_sheet_mm.x() / place_mm), std::lround(patch.at_sheet_mm.y() / place_mm)}].push_back(
+        &patch);
+  }
+  if (places.empty())
+    return "no side face could be matched: scribble on it with a soft pencil and take photos from lower down";
+  std::size_t thin = 0, plain = 0;
+  const double least_cosine = std::cos(radians_from_degrees(settings.steepest_incidence_deg));
+  for (const auto& [cell, patches] : places) {
+    // A place holds about its width of rim; less where the rim cuts its corner, so a third of that is asked for.
+    if (static_cast<double>(patches.size()) > settings.thin_share * place_mm * deep_mm / 3.0) continue;
+    ++thin;
+    int squarely = 0;
+    for (const View& view : e.stack.views) {
+      const Vector3 sight = (view.centre_sheet_mm() - patches.front()->at_sheet_mm).normalized();
+      if (sight.dot(patches.front()->normal_sheet) > least_cosine) ++squarely;
+    }
+    if (squarely >= 4) ++plain;
+  }
+  const double share = static_cast<double>(thin) / static_cast<double>(places.size());
+  if (share < settings.thin_rim_share) return "";
+  const bool mostly_plain = 2 * plain > thin;
+  return words("the side is thinly matched along %.0f %% of the rim: %s", 100.0 * share,
+               mostly_plain
+                   ? "the wood is plain there; scribble over it with a soft pencil and take all photos again"
+                   : "too few photos see it squarely; add photos from lower down, 30 cm away, that show 45 mm of it");
+}
+
+// Shine: photos that should see a face of this kind but do not agree with the others about it.
+std::string shine(const PhotoEvidence& e, const PhotoVerdictSettings& settings) {
+  const RefinePatchSettings refine;
+  double asked = 0.0, agreed = 0.0;
+  const std::size_t stride = std::max<std::size_t>(1, e.patches.size() / 3000);
+  for (std::size_t i = 0; i < e.patches.size(); i += stride) {
+    const Patch& patch = e.patches[i];
+    if (!is_level(patch) && !is_steep(patch)) continue;
+    asked += static_cast<double>(choose_photos(e.stack, patch.at_sheet_mm, patch.normal_sheet, refine).size());
+    agreed += static_cast<double>(patch.photos.size());
+  }
+  if (asked <= 0.0 || 1.0 - agreed / asked < settings.disagreeing_share) return "";
+  return words(
+      "%.0f %% of the photos of a place do not agree with the others: the wood shines, or something moved; turn "
+      "the body from the window or dust it with chalk",
+      100.0 * (1.0 - agreed / asked));
+}
+
+std::string directions(const PhotoEvidence& e) {
+  double lowest_deg = 90.0;
+  Vector3 middle = Vector3::Zero();
+  for (const Patch& patch : e.patches) middle += patch.at_sheet_mm / static_cast<double>(e.patches.size());
+  for (std::size_t i = 0; i < e.stack.views.size(); ++i) {
+    if (!e.network.placed[i]) continue;
+    const Vector3 sight = (e.stack.views[i].centre_sheet_mm() - middle).normalized();
+    lowest_deg = std::min(lowest_deg, degrees_from_radians(std::asin(std::clamp(sight.z(), -1.0, 1.0))));
+  }
+  if (lowest_deg < 35.0) return "";
+  return words("the lowest photo looks down at %.0f degrees: add a round from 15 to 25 degrees, for the side face",
+               lowest_deg);
+}
+
+std::string expectation(const PhotoEvidence& e) {
+  if (e.halves.error.correlated_sigma_mm <= 0.0) return "";
+  // A face of 20 mm tilts by sqrt(12) sigma / width where the error is independent over its width; k = 2.
+  const double lever = std::sqrt(12.0 * std::min(1.0, e.halves.error.correlation_length_mm / 20.0));
+  return words("two halves of the photos agree to %.3f mm: expect about %.2f degrees on a 20 mm bevel, at 95 %%",
+               2.0 * e.halves.error.correlated_sigma_mm,
+               degrees_from_radians(2.0 * lever * e.halves.error.correlated_sigma_mm / 20.0));
+}
+
+}  // namespace
+
+double target_bow_mm(const CameraNetwork& network) {
+  Matrix3 a = Matrix3::Zero();
+  Vector3 b = Vector3::Zero();
+  std::vector<int> seen(network.points.size(), 0);
+  for (const Sighting& s : network.sightings) ++seen[s.point];
+  std::vector<Vector3> corners;
+  for (std::size_t i = 0; i < network.points.size(); ++i) {
+    if (!network.points[i].on_target || seen[i] < 3) continue;
+    const Vector3& p = network.points[i].at_sheet_mm;
+    const Vector3 row(1.0, p.x() / 100.0, p.y() / 100.0);
+    a += row * row.transpose();
+    b += row * p.z();
+    corners.push_back(p);
+  }
+  if (corners.size() < 6) return 0.0;
+  const Vector3 plane = a.ldlt().solve(b);
+  double low = 0.0, high = 0.0;
+  for (const Vector3& p : corners) {
+    const double off = p.z() - plane.dot(Vector3(1.0, p.x() / 100.0, p.y() / 100.0));
+    low = std::min(low, off);
+    high = std::max(high, off);
+  }
+  return high - low;
+}
+
+std::vector<std::string> photo_verdict(const PhotoEvidence& e, const PhotoVerdictSettings& settings) {
+  if (e.patches.empty()) return {};
+  std::vector<std::string> notes{facts(e), expectation(e), left_out(e)};
+  if (const std::size_t photos = placed_count(e.network); photos < settings.enough_photos) {
+    notes.push_back(words("%zu photos are few: 24 see more of the ledges and halve the uncertainty", photos));
+  }
+  if (const double bow = target_bow_mm(e.network); bow > settings.bow_mm) {
+    notes.push_back(
+        words("the target is bowed by %.1f mm; its shape was measured and allowed for, but glue it to "
+              "something flat",
+              bow));
+  }
+  notes.push_back(unsharp(e, settings));
+  notes.push_back(directions(e));
+  notes.push_back(thin_side(e, settings));
+  notes.push_back(shine(e, settings));
+  std::erase_if(notes, [](const std::string& note) { return note.empty(); });
+  return notes;
+}
+
+}  // namespace rimwright
