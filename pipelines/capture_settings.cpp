@@ -148,6 +148,8 @@ void list_depth_settings(DepthSettings& settings, SettingsTable& table) {
   {
     GROUP(FindTargetSettings, settings.target.find, "depth.target.find", 0);
     BIND(search_side_px, 600, 9000);
+    BIND(patient_side_px, 600, 12'000);
+    BIND(patient_below_share, 0, 1);
     BIND(corner_window_share, 0.02, 0.8);
     BIND(smallest_window_px, 1, 15);
     BIND(largest_window_px, 1, 50);
@@ -165,7 +167,7 @@ void list_depth_settings(DepthSettings& settings, SettingsTable& table) {
 
 void list_photo_settings(PhotoSettings& settings, SettingsTable& table) {
   {
-    GROUP(PhotoSettings, settings, "photos", 14);
+    GROUP(PhotoSettings, settings, "photos", 17);
     BIND(smooth_px, 0.1, 3);
   }
   {
@@ -198,6 +200,8 @@ void list_photo_settings(PhotoSettings& settings, SettingsTable& table) {
   {
     GROUP(FindTargetSettings, settings.find_target, "photos.find_target", 0);
     BIND(search_side_px, 600, 9000);
+    BIND(patient_side_px, 600, 12'000);
+    BIND(patient_below_share, 0, 1);
     BIND(corner_window_share, 0.02, 0.8);
     BIND(smallest_window_px, 1, 15);
     BIND(largest_window_px, 1, 50);
@@ -211,10 +215,13 @@ void list_photo_settings(PhotoSettings& settings, SettingsTable& table) {
     BIND(focal_unknown_mm_35, 6, 150);
   }
   {
-    GROUP(MatchFeaturesSettings, settings.match, "photos.match", 0);
+    GROUP(FindFeaturesSettings, settings.features, "photos.features", 0);
     BIND(search_megapixels, 0.8, 15);
     BIND(features_per_photo, 1000, 20'000);
     BIND(contrast, 0.002, 0.04);
+  }
+  {
+    GROUP(MatchFeaturesSettings, settings.match, "photos.match", 0);
     BIND(neighbours, 1, 30);
     BIND(widest_angle_deg, 10, 85);
     BIND(line_distance_share, 0.00015, 0.006);
@@ -223,6 +230,13 @@ void list_photo_settings(PhotoSettings& settings, SettingsTable& table) {
     BIND(lowest_mm, -400, -20);
     BIND(keep_within_share, 0.0002, 0.008);
     ORDER(lowest_mm, highest_mm);
+  }
+  {
+    GROUP(PlaceByFeaturesSettings, settings.place_rest, "photos.place_rest", 0);
+    BIND(ratio, 0.5, 0.99);
+    BIND(residual_share, 0.0002, 0.01);
+    BIND(fewest_matches, 8, 200);
+    BIND(draws, 100, 100'000);
   }
   {
     GROUP(AdjustCamerasSettings, settings.adjust, "photos.adjust", 0);
@@ -257,6 +271,8 @@ void list_photo_settings(PhotoSettings& settings, SettingsTable& table) {
     GROUP(GrowPatchesSettings, settings.grow, "photos.grow", 1);
     BIND(spacing_mm, 0.2, 4);
     BIND(small_half_mm, 0.2, 4);
+    BIND(long_half_mm, 0.4, 8);
+    BIND(narrow_half_mm, 0.15, 2);
     BIND(least_correlation, 0.05, 0.99);
     BIND(parent_correlation, 0.05, 0.99);
     BIND(parent_sigma_mm, 0.01, 0.2);
@@ -283,6 +299,16 @@ void list_photo_settings(PhotoSettings& settings, SettingsTable& table) {
     GROUP(CloudOfPatchesSettings, settings.cloud, "photos.cloud", 0);
     BIND(neighbourhood_mm, 0.6, 10);
     BIND(least_sigma_mm, 0.0005, 0.008);
+  }
+  {
+    GROUP(PhotoVerdictSettings, settings.verdict, "photos.verdict", 0);
+    BIND(enough_photos, 3, 100);
+    BIND(bow_mm, 0.02, 5);
+    BIND(photo_residual_ratio, 1.2, 20);
+    BIND(thin_share, 0.02, 1);
+    BIND(thin_rim_share, 0.02, 1);
+    BIND(disagreeing_share, 0.05, 1);
+    BIND(steepest_incidence_deg, 30, 85);
   }
 }
 
