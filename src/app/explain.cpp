@@ -5,10 +5,10 @@
 #include <string>
 
 #include "app/commands.h"
+#include "core/write_whole.h"
 #include "plan/draw_section.h"
 #include "plan/explain_plan.h"
 #include "plan/read_plan.h"
-#include "report/write_whole.h"
 
 namespace rimwright {
 namespace {

@@ -8,10 +8,10 @@
 #include <vector>
 
 #include "app/commands.h"
+#include "core/write_whole.h"
 #include "report/history_report.h"
 #include "report/keep_result.h"
 #include "report/read_results.h"
-#include "report/write_whole.h"
 
 namespace rimwright {
 namespace {

@@ -1,6 +1,7 @@
 #include <unistd.h>
 
 #include <CLI/CLI.hpp>
+#include <array>
 #include <chrono>
 #include <cstdio>
 #include <ctime>
@@ -13,6 +14,7 @@
 #include "pipelines/inspect_scan.h"
 #include "pipelines/read_settings.h"
 #include "plan/read_plan.h"
+#include "plan/strict_yaml.h"
 #include "report/keep_result.h"
 #include "report/write_result.h"
 
@@ -65,6 +67,18 @@ FileUnits units_from(const std::string& name) {
 
 int exit_status_for(Verdict verdict) {
   return verdict == Verdict::pass ? exit_pass : verdict == Verdict::fail ? exit_fail : exit_undecided;
+}
+
+// As CLI::Range, which lets NaN pass.
+CLI::Validator number_between(double low, double high) {
+  return {[low, high](const std::string& word) {
+            double value = 0.0;
+            const bool within = CLI::detail::lexical_cast(word, value) && value >= low && value <= high;
+            std::array<char, 80> limits{};
+            std::snprintf(limits.data(), limits.size(), " is no number from %g to %g", low, high);
+            return within ? std::string() : shown_safely(word) + limits.data();
+          },
+          "NUMBER"};
 }
 
 void print_summary(const Inspection& inspection, const std::string& out) {
@@ -141,10 +155,10 @@ void add_inspect_command(CLI::App& program, int& exit_status) {
       ->check(CLI::IsMember({"auto", "mm", "cm", "m", "inch"}))
       ->capture_default_str();
   command->add_option("--bar", arguments->bar_mm, "length of the scale target's check bar as measured, mm")
-      ->check(CLI::Range(10.0, 1000.0));
+      ->check(number_between(10.0, 1000.0));
   command->add_option("--threads", arguments->threads, "0 = all cores")->check(CLI::Range(0, 256));
   command->add_option("--block", arguments->sanding_block_mm, "length of your flat sanding block, mm")
-      ->check(CLI::Range(10.0, 500.0))
+      ->check(number_between(10.0, 500.0))
       ->capture_default_str();
   command->add_option("--keep", arguments->keep, "also keep the result beside earlier passes in this folder");
   command->add_option(

@@ -7,15 +7,16 @@
 #include <vector>
 
 #include "app/commands.h"
+#include "core/safe_text.h"
 #include "plan/yaml_reader.h"
 
 namespace rimwright {
 
 int report_refusal(const Refusal& refusal) {
-  std::string sentence = refusal.sentence();
-  std::replace_if(
-      sentence.begin(), sentence.end(), [](unsigned char c) { return c < 0x20 || c == 0x7f; }, ' ');
-  std::fprintf(stderr, "rimwright: %s\n", sentence.c_str());
+  constexpr std::size_t longest = 300;  // names of files may be gigantic
+  const Refusal shown{refusal.reason, safe_text_without_middle(refusal.what, longest),
+                      safe_text_without_middle(refusal.what_to_do, longest)};
+  std::fprintf(stderr, "rimwright: %s\n", shown.sentence().c_str());
   return exit_unusable;
 }
 

@@ -1,14 +1,12 @@
 #include <cairo-pdf.h>
 #include <cairo.h>
-#include <unistd.h>
 
 #include <array>
 #include <cstdio>
-#include <fstream>
 #include <memory>
-#include <system_error>
 
 #include "capture/scale_target.h"
+#include "core/write_whole.h"
 
 namespace rimwright {
 namespace {
@@ -111,23 +109,7 @@ Outcome<std::string> scale_target_pdf(const ScaleTarget& target, Paper paper) {
 Outcome<void> write_scale_target(const ScaleTarget& target, Paper paper, const std::filesystem::path& path) {
   const auto pdf = scale_target_pdf(target, paper);
   if (!pdf) return tl::unexpected(pdf.error());
-  std::filesystem::path aside = path;
-  aside += ".part" + std::to_string(getpid());
-  std::error_code error;
-  if (std::filesystem::is_directory(path, error)) {
-    return refuse(RefusalReason::output_not_writable, "'" + path.string() + "' is a folder",
-                  "name a file: --out target.pdf");
-  }
-  {
-    std::ofstream file(aside, std::ios::binary);
-    file.write(pdf->data(), static_cast<std::streamsize>(pdf->size()));
-    file.close();
-    if (file) std::filesystem::rename(aside, path, error);
-    if (file && !error) return {};
-  }
-  std::filesystem::remove(aside, error);
-  return refuse(RefusalReason::output_not_writable, "'" + path.string() + "' could not be written",
-                "check that its folder exists, is writable and has room");
+  return write_whole(path.string(), *pdf);
 }
 
 }  // namespace rimwright

@@ -1,6 +1,8 @@
 #include "plan/read_plan.h"
 
 #include <algorithm>
+#include <array>
+#include <cstdio>
 #include <string>
 #include <vector>
 
@@ -11,17 +13,17 @@ namespace rimwright {
 namespace {
 
 constexpr double longest_mm = 2000.0;
-constexpr double widest_stack_mm = 50.0;  // wider than the rim of any top can carry
+constexpr double deepest_drop_mm = 150.0;  // the sides of the largest fretted instruments
+constexpr double widest_stack_mm = 50.0;   // wider than the rim of any top can carry
 constexpr std::size_t most_channels = 20;
 constexpr std::size_t most_strips = 12;
 constexpr std::size_t most_router_entries = 100;
 
 // 6.35 -> "6.35"; for messages only.
 std::string digits(double value) {
-  std::string text = std::to_string(value);
-  text.erase(text.find_last_not_of('0') + 1);
-  if (text.ends_with('.')) text.pop_back();
-  return text;
+  std::array<char, 32> text{};
+  std::snprintf(text.data(), text.size(), "%.9g", value);
+  return text.data();
 }
 
 // One reading: the walker and the file's unit, so that every length is converted in one place.
@@ -128,11 +130,11 @@ PlannedBevel PlanReading::bevel(const YamlNode& node) {
                "give the angle inside the wood between bevel and side, above 90 and below 180");
   }
   result.drop_mm = toleranced(at(node, "drop"), "the bevel's drop", mm_per_unit_);
-  if (yaml_.ok() && (result.drop_mm.lower_limit() <= 0.0 || result.drop_mm.upper_limit() > longest_mm)) {
+  if (yaml_.ok() && (result.drop_mm.lower_limit() <= 0.0 || result.drop_mm.upper_limit() > deepest_drop_mm)) {
     yaml_.fail(at(node, "drop"),
                "the bevel's drop runs from " + digits(result.drop_mm.lower_limit()) + " to " +
                    digits(result.drop_mm.upper_limit()) + " mm",
-               "it must stay above 0 and be a size a side can have");
+               "it must stay above 0 and be at most " + digits(deepest_drop_mm) + " mm, a size a side can have");
   }
   result.straightness_mm = length_mm(at(node, "straightness"), "the bevel's straightness");
   result.waviness = band_limit(at(node, "waviness"), "the bevel's waviness");

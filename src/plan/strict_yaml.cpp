@@ -4,11 +4,11 @@
 #include <yaml-cpp/exceptions.h>
 #include <yaml-cpp/parser.h>
 
-#include <filesystem>
-#include <fstream>
 #include <sstream>
-#include <system_error>
 #include <utility>
+
+#include "core/safe_text.h"
+#include "core/small_file.h"
 
 namespace rimwright {
 namespace {
@@ -105,14 +105,9 @@ std::string place_in_file(std::string_view name, int line, int column) {
   return std::string(name) + " line " + std::to_string(line) + ", column " + std::to_string(column) + ": ";
 }
 
-// For messages: what the file holds, shortened, with nothing a terminal would act on.
 std::string shown_safely(std::string_view text) {
   constexpr std::size_t longest = 40;
-  std::string out;
-  for (const char c : text.substr(0, longest)) {
-    out += (static_cast<unsigned char>(c) < 0x20 || c == 0x7f) ? '?' : c;
-  }
-  return "'" + out + (text.size() > longest ? "...'" : "'");
+  return "'" + safe_text(text, longest) + "'";
 }
 
 Outcome<YamlNode> parse_strict_yaml(std::string_view text, std::string_view name, RefusalReason reason,
@@ -151,20 +146,9 @@ Outcome<YamlNode> parse_strict_yaml(std::string_view text, std::string_view name
 }
 
 Outcome<YamlNode> read_strict_yaml(const std::string& path, RefusalReason reason, const YamlLimits& limits) {
-  std::ifstream file(path, std::ios::binary);
-  if (!file) {
-    std::error_code error;
-    const bool exists = std::filesystem::exists(path, error);
-    return refuse(exists ? RefusalReason::file_not_readable : RefusalReason::file_not_found, path + " cannot be opened",
-                  "check the name and that you may read it");
-  }
-  std::string text(limits.bytes + 1, '\0');
-  file.read(text.data(), static_cast<std::streamsize>(text.size()));
-  text.resize(static_cast<std::size_t>(file.gcount()));
-  if (file.bad() || (text.empty() && file.fail() && !file.eof())) {
-    return refuse(RefusalReason::file_not_readable, path + " cannot be read", "check that it is a file");
-  }
-  return parse_strict_yaml(text, path, reason, limits);
+  const Outcome<std::string> text = read_small_file(path, limits.bytes);
+  if (!text) return tl::unexpected(text.error());
+  return parse_strict_yaml(*text, path, reason, limits);
 }
 
 }  // namespace rimwright

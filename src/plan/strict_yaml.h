@@ -15,7 +15,7 @@
 namespace rimwright {
 
 struct YamlLimits {
-  std::size_t bytes = 64 * 1024;  // a generous plan is 4 KiB
+  std::size_t bytes = std::size_t{64} * 1024;  // a generous plan is 4 KiB
   std::size_t nodes = 5000;
   int depth = 12;  // a plan needs 6
 };

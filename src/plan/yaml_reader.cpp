@@ -4,6 +4,8 @@
 #include <charconv>
 #include <cmath>
 
+#include "core/safe_text.h"
+
 namespace rimwright {
 namespace {
 
@@ -95,6 +97,12 @@ double YamlReader::number(const YamlNode& node, std::string_view what) {
   double value = 0.0;
   std::string_view text = node.scalar;
   if (text.starts_with('+')) text.remove_prefix(1);
+  const std::string_view digits = text.substr(text.starts_with('-') ? 1 : 0);
+  if (digits.size() > 1 && digits[0] == '0' && digits[1] >= '0' && digits[1] <= '9') {
+    // YAML 1.1 reads 0124 as octal, YAML 1.2 as 124.
+    fail(node, std::string(what) + " is " + shown_safely(node.scalar), "write the number without a zero before it");
+    return 0.0;
+  }
   const auto [end, error] = std::from_chars(text.data(), text.data() + text.size(), value);
   if (node.kind != YamlNode::Kind::scalar || node.quoted || error != std::errc() || end != text.data() + text.size() ||
       !std::isfinite(value)) {
@@ -111,14 +119,13 @@ double YamlReader::number(const YamlNode& node, std::string_view what) {
 std::string YamlReader::text(const YamlNode& node, std::string_view what) {
   if (!ok()) return {};
   constexpr std::size_t longest = 200;
-  const bool clean = std::none_of(node.scalar.begin(), node.scalar.end(), [](char c) {
-    const auto byte = static_cast<unsigned char>(c);
-    return byte < 0x20 || byte == 0x7f;
-  });
-  if (node.kind != YamlNode::Kind::scalar || node.scalar.empty() || node.scalar.size() > longest || !clean) {
-    fail(node, std::string(what) + " must be a short text on one line", "write a name of at most 200 characters");
-    return {};
+  if (node.kind != YamlNode::Kind::scalar || node.scalar.empty()) {
+    fail(node, std::string(what) + " must be a short text on one line", "write a name");
+  } else if (const std::string safe = safe_text(node.scalar, longest); safe != node.scalar) {
+    fail(node, std::string(what) + " is longer than 200 characters or holds one that cannot be shown",
+         "write a short name on one line, and save the file as UTF-8");
   }
+  if (!ok()) return {};
   return node.scalar;
 }
 

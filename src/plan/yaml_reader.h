@@ -30,7 +30,7 @@ class YamlReader {
   [[nodiscard]] static const YamlNode* find(const YamlNode& map, std::string_view key);  // null when absent
 
   double number(const YamlNode& node, std::string_view what);
-  std::string text(const YamlNode& node, std::string_view what);  // not empty, one line, at most 200 bytes
+  std::string text(const YamlNode& node, std::string_view what);  // not empty, one line, at most 200 characters
   bool yes_or_no(const YamlNode& node, std::string_view what);    // true or false
   // The index of the word in `known`; 0 after a failure.
   std::size_t one_of(const YamlNode& node, std::string_view what, const std::vector<std::string>& known);

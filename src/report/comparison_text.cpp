@@ -3,6 +3,7 @@
 #include <cstdarg>
 #include <cstdio>
 
+#include "core/safe_text.h"
 #include "report/comparison_report.h"
 
 namespace rimwright {
@@ -14,7 +15,7 @@ namespace {
   va_start(values, format);
   std::vsnprintf(text.data(), text.size(), format, values);
   va_end(values);
-  return std::string(text.data()) + "\n";
+  return safe_text(text.data(), text.size()) + "\n";
 }
 
 const char* name_of_face(FaceKind kind) {

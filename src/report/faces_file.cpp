@@ -9,6 +9,8 @@
 #include <fstream>
 #include <memory>
 
+#include "core/small_file.h"
+
 namespace rimwright {
 namespace {
 
@@ -144,16 +146,9 @@ Outcome<PassFaces> read_faces_bytes(std::string_view bytes, std::string_view nam
 
 Outcome<PassFaces> read_faces(const std::string& path) {
   constexpr std::size_t most_bytes = longest_header + most_face_points * point_bytes + most_rim_points * rim_bytes;
-  std::ifstream file(path, std::ios::binary);
-  if (!file) return refuse(RefusalReason::file_not_found, path + " cannot be opened", "inspect that pass again");
-  std::string bytes;
-  std::array<char, 65536> block{};
-  while (bytes.size() <= most_bytes && (file.read(block.data(), block.size()), file.gcount() > 0)) {
-    bytes.append(block.data(), static_cast<std::size_t>(file.gcount()));
-  }
-  if (file.bad() || bytes.size() > most_bytes)
-    return malformed(path, "larger than a faces file can be, or not readable");
-  return read_faces_bytes(bytes, path);
+  const Outcome<std::string> bytes = read_small_file(path, most_bytes);
+  if (!bytes) return refuse(bytes.error().reason, bytes.error().what, "inspect that pass again");
+  return read_faces_bytes(*bytes, path);
 }
 
 }  // namespace rimwright

@@ -4,6 +4,7 @@
 #include <cstdio>
 #include <filesystem>
 
+#include "core/safe_text.h"
 #include "report/face_drawing.h"
 #include "report/history_report.h"
 
@@ -34,7 +35,7 @@ std::size_t count_of(const Pass& pass, Verdict verdict) {
 std::string history_text(const std::vector<Pass>& passes, const std::vector<Course>& courses,
                          const std::vector<std::string>& notes) {
   std::string text;
-  if (!passes.empty()) text += drawable(passes.back().instrument) + "\n\n";
+  if (!passes.empty()) text += safe_text(passes.back().instrument) + "\n\n";
   text += padded("pass", 12) + padded("written", 18) + padded("verdict", 11) + padded("out", 5) + "undecided\n";
   for (const Pass& pass : passes) {
     text += padded(name_of_pass(pass), 12) + padded(pass.measured_at, 18) +
@@ -47,7 +48,7 @@ std::string history_text(const std::vector<Pass>& passes, const std::vector<Cour
   for (std::size_t i = first; i < passes.size(); ++i) text += padded(name_of_pass(passes[i]), 11);
   text += "U95\n";
   for (const Course& course : courses) {
-    text += padded(drawable(course.feature + " " + course.quantity + ", " + course.unit, 38), 40);
+    text += padded(safe_text(course.feature + " " + course.quantity + ", " + course.unit, 38), 40);
     double u95 = 0.0;
     for (std::size_t i = first; i < course.points.size(); ++i) {
       text += padded(number(course.points[i].median), 11);
@@ -55,7 +56,7 @@ std::string history_text(const std::vector<Pass>& passes, const std::vector<Cour
     }
     text += number(u95) + "\n";
   }
-  for (const std::string& note : notes) text += "note: " + drawable(note, 400) + "\n";
+  for (const std::string& note : notes) text += "note: " + safe_text(note, 400) + "\n";
   return text;
 }
 

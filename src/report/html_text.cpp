@@ -1,5 +1,6 @@
 #include "report/html_text.h"
 
+#include "core/safe_text.h"
 #include "report/face_drawing.h"
 
 namespace rimwright {
@@ -7,7 +8,7 @@ namespace rimwright {
 std::string html_text(std::string_view text) {
   constexpr std::size_t longest = 4000;
   std::string html;
-  for (const char c : drawable(std::string(text), longest)) {
+  for (const char c : safe_text(text, longest)) {
     switch (c) {
       case '&': html += "&amp;"; break;
       case '<': html += "&lt;"; break;

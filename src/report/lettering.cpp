@@ -2,45 +2,9 @@
 
 #include <algorithm>
 
-namespace rimwright {
+#include "core/safe_text.h"
 
-std::string drawable(const std::string& text, std::size_t most) {
-  std::string clean;
-  std::size_t characters = 0;
-  for (std::size_t i = 0; i < text.size();) {
-    if (characters == most) return clean + "\xE2\x80\xA6";
-    const auto lead = static_cast<unsigned char>(text[i]);
-    const std::size_t length = lead < 0x80                   ? 1
-                               : lead >= 0xC2 && lead < 0xE0 ? 2
-                               : lead >= 0xE0 && lead < 0xF0 ? 3
-                               : lead >= 0xF0 && lead < 0xF5 ? 4
-                                                             : 0;
-    bool valid = length > 0 && i + length <= text.size();
-    for (std::size_t k = 1; valid && k < length; ++k)
-      valid = (static_cast<unsigned char>(text[i + k]) & 0xC0U) == 0x80U;
-    if (length == 3 && valid) {  // overlong forms and surrogates
-      const auto second = static_cast<unsigned char>(text[i + 1]);
-      valid = !(lead == 0xE0 && second < 0xA0) && !(lead == 0xED && second > 0x9F);
-    }
-    if (length == 4 && valid) {
-      const auto second = static_cast<unsigned char>(text[i + 1]);
-      valid = !(lead == 0xF0 && second < 0x90) && !(lead == 0xF4 && second > 0x8F);
-    }
-    if (!valid) {
-      clean += "\xEF\xBF\xBD";
-      ++i;
-    } else {
-      if (lead < 0x20 || lead == 0x7F) {
-        clean += ' ';
-      } else {
-        clean.append(text, i, length);
-      }
-      i += length;
-    }
-    ++characters;
-  }
-  return clean;
-}
+namespace rimwright {
 
 namespace {
 void choose_font(cairo_t* pen, double size, bool bold) {
@@ -53,14 +17,14 @@ void choose_font(cairo_t* pen, double size, bool bold) {
 double text_width(cairo_t* pen, double size, const std::string& text, bool bold) {
   choose_font(pen, size, bold);
   cairo_text_extents_t extents;
-  cairo_text_extents(pen, drawable(text).c_str(), &extents);
+  cairo_text_extents(pen, safe_text(text).c_str(), &extents);
   return extents.x_advance;
 }
 
 void draw_text(cairo_t* pen, double x, double y, double size, const std::string& text, Align align, bool bold,
                std::size_t most) {
   choose_font(pen, size, bold);
-  const std::string clean = drawable(text, most);
+  const std::string clean = safe_text(text, most);
   cairo_text_extents_t extents;
   cairo_text_extents(pen, clean.c_str(), &extents);
   const double shift = align == Align::left ? 0.0 : align == Align::middle ? extents.x_advance / 2 : extents.x_advance;
@@ -70,7 +34,7 @@ void draw_text(cairo_t* pen, double x, double y, double size, const std::string&
 
 std::vector<std::string> wrapped(cairo_t* pen, double size, const std::string& text, double width, bool bold) {
   constexpr std::size_t most = 1000;  // characters; a longer text is cut
-  const std::string clean = drawable(text, most);
+  const std::string clean = safe_text(text, most);
   std::vector<std::string> lines;
   std::string line;
   const auto fits = [&](const std::string& candidate) { return text_width(pen, size, candidate, bold) <= width; };

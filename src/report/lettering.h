@@ -17,13 +17,10 @@ using Surface = std::unique_ptr<cairo_surface_t, CairoFree>;
 using Pen = std::unique_ptr<cairo_t, CairoFree>;
 
 enum class Align { left, middle, right };
-// y is the base line. Text that is not UTF-8 is replaced; longer than `most` characters is cut with an ellipsis.
+// y is the base line. Text is made safe (core/safe_text.h) and cut to `most` characters.
 void draw_text(cairo_t* pen, double x, double y, double size, const std::string& text, Align align = Align::left,
                bool bold = false, std::size_t most = 200);
 [[nodiscard]] double text_width(cairo_t* pen, double size, const std::string& text, bool bold = false);
-
-// Replaces what is not UTF-8 or a control character, and cuts to `most` characters.
-[[nodiscard]] std::string drawable(const std::string& text, std::size_t most = 200);
 
 // Breaks at spaces into lines no wider than `width`; a word that is wider is broken where it must.
 [[nodiscard]] std::vector<std::string> wrapped(cairo_t* pen, double size, const std::string& text, double width,

@@ -2,6 +2,8 @@
 
 #include <cairo-pdf.h>
 
+#include "core/safe_text.h"
+
 namespace rimwright {
 namespace {
 
@@ -24,7 +26,7 @@ PdfPages::PdfPages(PaperSize size, const std::string& title)
       surface_(cairo_pdf_surface_create_for_stream(append, bytes_.get(), size.width_mm * points_per_mm,
                                                    size.height_mm * points_per_mm)),
       pen_(cairo_create(surface_.get())) {
-  cairo_pdf_surface_set_metadata(surface_.get(), CAIRO_PDF_METADATA_TITLE, drawable(title, 120).c_str());
+  cairo_pdf_surface_set_metadata(surface_.get(), CAIRO_PDF_METADATA_TITLE, safe_text(title, 120).c_str());
   cairo_pdf_surface_set_metadata(surface_.get(), CAIRO_PDF_METADATA_CREATOR, "rimwright");
   cairo_scale(pen_.get(), points_per_mm, points_per_mm);
 }

@@ -2,13 +2,12 @@
 
 #include <sys/stat.h>
 
-#include <array>
 #include <cmath>
 #include <ctime>
 #include <filesystem>
-#include <fstream>
 #include <nlohmann/json.hpp>
 
+#include "core/small_file.h"
 #include "report/faces_file.h"
 
 namespace rimwright {
@@ -235,17 +234,9 @@ Outcome<Pass> read_results_text(std::string_view json, std::string_view name) {
 
 Outcome<Pass> read_results(const std::string& folder) {
   const std::string path = (std::filesystem::path(folder) / "results.json").string();
-  std::ifstream file(path, std::ios::binary);
-  if (!file) {
-    return refuse(RefusalReason::file_not_found, path + " cannot be opened", "give a folder that inspect wrote");
-  }
-  std::string json;
-  std::array<char, 65536> block{};
-  while (json.size() <= most_bytes && (file.read(block.data(), block.size()), file.gcount() > 0)) {
-    json.append(block.data(), static_cast<std::size_t>(file.gcount()));
-  }
-  if (file.bad()) return refuse(RefusalReason::file_not_readable, path + " cannot be read", "check that it is a file");
-  Outcome<Pass> pass = read_results_text(json, path);
+  const Outcome<std::string> json = read_small_file(path, most_bytes);
+  if (!json) return refuse(json.error().reason, json.error().what, "give a folder that inspect wrote");
+  Outcome<Pass> pass = read_results_text(*json, path);
   if (!pass) return pass;
   pass->folder = folder;
   pass->measured_at = written_at(path);

@@ -8,6 +8,7 @@
 
 #include "judge/words.h"
 #include "report/heatmap_png.h"
+#include "report/html_text.h"
 #include "report/page_data.h"
 #include "report/page_template.h"
 #include "report/results_json.h"
@@ -29,29 +30,13 @@ std::string inside_script(const std::string& json) {
   return safe;
 }
 
-std::string escaped(std::string_view text) {
-  std::string html;
-  for (const char c : text) {
-    switch (c) {
-      case '&': html += "&amp;"; break;
-      case '<': html += "&lt;"; break;
-      case '>': html += "&gt;"; break;
-      case '"': html += "&quot;"; break;
-      case '\'': html += "&#39;"; break;
-      case '\0': html += "\xEF\xBF\xBD"; break;
-      default: html += c;
-    }
-  }
-  return html;
-}
-
 // For a browser that runs no scripts: the verdict and the things to do.
 std::string plain_report(const Inspection& inspection) {
-  std::string html = "<h1>" + escaped(inspection.plan.instrument) +
+  std::string html = "<h1>" + html_text(inspection.plan.instrument) +
                      "</h1><p>Verdict: " + std::string(name_of(inspection.verdict)) + ".</p><ol>";
   for (const Finding& finding : inspection.findings) {
-    html += "<li>" + escaped(finding.feature) + ", " + escaped(finding.quantity) + " (" +
-            std::string(name_of(finding.verdict)) + "): " + escaped(finding.advice) + ".</li>";
+    html += "<li>" + html_text(finding.feature) + ", " + html_text(finding.quantity) + " (" +
+            std::string(name_of(finding.verdict)) + "): " + html_text(finding.advice) + ".</li>";
   }
   return html +
          "</ol><p>Pictures and figures need scripts, which this browser does not run; heatmap.png and stations.csv "
@@ -96,7 +81,7 @@ Outcome<std::string> report_page(const Inspection& inspection, const ReportConte
   blocks += block("body-points", "text/plain", base64(data.body_points));
   return filled(
       std::move(page),
-      {{"@TITLE@", escaped(inspection.plan.instrument)}, {"@PLAIN@", plain_report(inspection)}, {"@DATA@", blocks}});
+      {{"@TITLE@", html_text(inspection.plan.instrument)}, {"@PLAIN@", plain_report(inspection)}, {"@DATA@", blocks}});
 }
 
 }  // namespace rimwright

@@ -1,6 +1,7 @@
 #include "report/stations_csv.h"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <cstdio>
 
@@ -60,16 +61,23 @@ class Table {
 }  // namespace
 
 std::string csv_cell(std::string_view text) {
+  // A spreadsheet may also split at other separators than the comma, so what follows one counts as a beginning.
+  constexpr std::string_view separators = ",;|\t\r\n";
+  static constexpr std::array<std::string_view, 12> formula_beginnings{
+      "=", "+", "-", "@", "\t", "\r", "\n", {"\0", 1}, "\uFF1D", "\uFF0B", "\uFF0D", "\uFF20"};
   std::string cell;
-  if (!text.empty() && std::string_view("=+-@\t\r").find(text.front()) != std::string_view::npos) cell += '\'';
-  cell += text;
-  if (cell.find_first_of("\",\r\n") == std::string::npos) return cell;
-  std::string quoted = "\"";
-  for (const char c : cell) {
-    if (c == '"') quoted += '"';
-    quoted += c;
+  bool quoted = false;
+  for (std::size_t i = 0; i < text.size(); ++i) {
+    const bool beginning = i == 0 || separators.find(text[i - 1]) != std::string_view::npos;
+    if (beginning && std::any_of(formula_beginnings.begin(), formula_beginnings.end(),
+                                 [&](std::string_view sign) { return text.substr(i).starts_with(sign); })) {
+      cell += '\'';
+    }
+    if (text[i] == '"') cell += '"';
+    cell += text[i];
+    quoted = quoted || text[i] == '"' || separators.find(text[i]) != std::string_view::npos;
   }
-  return quoted + '"';
+  return quoted ? '"' + cell + '"' : cell;
 }
 
 std::string stations_csv(const Inspection& inspection) {

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "core/safe_text.h"
 #include "judge/compare.h"
 #include "judge/words.h"
 #include "report/face_drawing.h"
@@ -135,7 +136,7 @@ Outcome<std::string> strip_pdf(const Inspection& inspection) {
     for (const Lane& lane : lanes) {
       draw_lane(pen, lane, scale.range_mm, margin_mm, below, from, to);
       // On a white ground: the lane's own colour may be as dark as the letters.
-      const double words_mm = text_width(pen, 2.6, drawable(lane.name, 70));
+      const double words_mm = text_width(pen, 2.6, safe_text(lane.name, 70));
       cairo_set_source_rgb(pen, 1, 1, 1);
       cairo_rectangle(pen, margin_mm + 0.6, below + 0.9, words_mm + 1, lane_mm - 1.8);
       cairo_fill(pen);

@@ -1,8 +1,6 @@
 #include "simulate/body_file.h"
 
-#include <fstream>
-#include <sstream>
-
+#include "core/small_file.h"
 #include "simulate/strict_yaml.h"
 
 namespace rimwright {
@@ -10,7 +8,7 @@ namespace rimwright {
 namespace {
 
 constexpr double far_mm = 20000.0;
-constexpr std::uintmax_t largest_file_bytes = 1u << 20;
+constexpr std::size_t largest_file_bytes = 1u << 20;
 
 OutlineSpec read_outline(const YAML::Node& node) {
   OutlineSpec outline;
@@ -266,22 +264,9 @@ Outcome<BodyFile> parse_body_file(const std::string& text) {
 
 Outcome<BodyFile> read_body_file(const std::filesystem::path& path) {
   const std::string name = path.filename().string();
-  std::error_code code;
-  const auto status = std::filesystem::status(path, code);
-  if (!std::filesystem::exists(status)) {
-    return refuse(RefusalReason::file_not_found, path.string() + " is not there", "check the path");
-  }
-  if (!std::filesystem::is_regular_file(status)) {
-    return refuse(RefusalReason::file_not_readable, path.string() + " is not a file", "give a body file");
-  }
-  if (std::filesystem::file_size(path, code) > largest_file_bytes || code) {
-    return refuse(RefusalReason::file_over_limit, name + " is larger than 1 MB", "give a body file, a small YAML");
-  }
-  std::ifstream in(path, std::ios::binary);
-  std::ostringstream text;
-  text << in.rdbuf();
-  if (!in) return refuse(RefusalReason::file_not_readable, name + " cannot be read", "check its permissions");
-  auto file = parse_body_file(text.str());
+  const auto text = read_small_file(path, largest_file_bytes);
+  if (!text) return tl::unexpected(text.error());
+  auto file = parse_body_file(*text);
   if (!file) {
     Refusal refusal = file.error();
     refusal.what = name + ", " + refusal.what;

@@ -3,9 +3,10 @@
 #include <bit>
 #include <cstdio>
 #include <cstring>
-#include <fstream>
 #include <limits>
 #include <nlohmann/json.hpp>
+
+#include "core/write_whole.h"
 
 namespace rimwright {
 
@@ -138,28 +139,6 @@ Json defects_json(const BodySpec& body) {
   return defects;
 }
 
-Outcome<bool> write_aside(const std::filesystem::path& path, const std::string& bytes) {
-  std::filesystem::path aside = path;
-  aside += ".part";
-  {
-    std::ofstream out(aside, std::ios::binary | std::ios::trunc);
-    out.write(bytes.data(), static_cast<std::streamsize>(bytes.size()));
-    out.close();
-    if (!out) {
-      std::error_code ignored;
-      std::filesystem::remove(aside, ignored);
-      return refuse(RefusalReason::output_not_writable, path.string() + " cannot be written",
-                    "check the folder and the free space");
-    }
-  }
-  std::error_code code;
-  std::filesystem::rename(aside, path, code);
-  if (code) {
-    return refuse(RefusalReason::output_not_writable, path.string() + " cannot be replaced", "check the folder");
-  }
-  return true;
-}
-
 }  // namespace
 
 std::string ply_of(const Cloud& cloud) {
@@ -266,7 +245,7 @@ Outcome<bool> write_scan(const std::filesystem::path& folder, const Body& body, 
                                                        {"truth.json", truth_json(body, file, scan, seed)},
                                                        {"scan.ply", ply_of(scan.cloud)}};
   for (const auto& [name, bytes] : files) {
-    if (auto written = write_aside(folder / name, bytes); !written) return written;
+    if (auto written = write_whole((folder / name).string(), bytes); !written) return tl::unexpected(written.error());
   }
   return true;
 }

@@ -1,5 +1,6 @@
 // Whatever cannot be used ends in exit status 2 and one sentence that names it and says what to do; nothing is written.
 #include <gmock/gmock.h>
+#include <sys/stat.h>
 
 #include <cmath>
 #include <cstring>
@@ -273,8 +274,101 @@ TEST_F(Refusals, CommandsThatCannotBeUsed) {
   expect_refused(run({"simulate", "no-body.yaml", "--out", (folder_ / "out").string()}, {work_, {}}), {"no-body.yaml"});
 }
 
+// A pipe never ends, a device is not to be replaced, a folder is not a file and the reverse.
+TEST_F(Refusals, WhatIsNoFile) {
+  ASSERT_EQ(::mkfifo((folder_ / "pipe").c_str(), 0600), 0);
+  const std::string pipe = (folder_ / "pipe").string();
+  const std::string below_a_file = sample_scan + "/below";
+  for (const std::string& path : {pipe, std::string("/dev/zero"), below_a_file}) {
+    SCOPED_TRACE(path);
+    expect_refused(inspect(path, sample_scan), {path});
+    expect_refused(inspect(sample_plan, path), {path});
+    expect_refused(inspect(sample_plan, sample_scan, {"--settings", path}), {path});
+    expect_refused(run({"explain", path}, {work_, {}}), {path});
+    expect_refused(run({"simulate", path, "--out", (folder_ / "out").string()}, {work_, {}}), {path});
+    expect_refused(run({"history", path}, {work_, {}}), {path});
+    expect_refused(run({"compare", path, path}, {work_, {}}), {path});
+  }
+  for (const std::string& path : {pipe, folder_.path().string(), below_a_file}) {
+    SCOPED_TRACE(path);
+    expect_refused(run({"target", "--out", path}, {work_, {}}), {path});
+    expect_refused(run({"explain", sample_plan, "--svg", path}, {work_, {}}), {path});
+  }
+  EXPECT_TRUE(fs::is_fifo(folder_ / "pipe"));
+}
+
+TEST_F(Refusals, ResultsThatCannotBeUsed) {
+  const fs::path result = folder_ / "passes" / "pass-0001";
+  fs::create_directories(result);
+  const auto refused = [&](const std::vector<std::string>& pieces) {
+    expect_refused(run({"compare", result.string(), result.string()}, {work_, {}}), pieces);
+    expect_refused(run({"history", (folder_ / "passes").string()}, {work_, {}}), pieces);
+  };
+  refused({"results.json"});
+  ASSERT_EQ(::mkfifo((result / "results.json").c_str(), 0600), 0);
+  refused({"results.json is not a file"});
+  fs::remove(result / "results.json");
+  for (const std::string& text : {std::string(), std::string("{\"format\": \"rimwright-results/1\"}"),
+                                  std::string(500'000, '['), std::string("\0\xff", 2)}) {
+    write_text(result / "results.json", text);
+    refused({"results.json"});
+  }
+}
+
+// A plan of 64 KiB at most, without anchors and aliases, so that a few lines cannot stand for gigabytes.
+TEST_F(Refusals, PlansThatWouldGrow) {
+  std::string aliases = "a: &a [x, x, x, x, x, x, x, x, x]\n";
+  for (char c = 'b'; c < 'k'; ++c) {
+    const std::string before = std::string("*") + static_cast<char>(c - 1);
+    aliases += std::string(1, c) + ": &" + c + " [";
+    for (int i = 0; i < 9; ++i) aliases += (i > 0 ? ", " : "") + before;
+    aliases += "]\n";
+  }
+  expect_plan_refused(aliases, {"line 1", "anchor"});
+  expect_plan_refused(std::string(60'000, '['), {"nested more than 12 deep"});
+  expect_plan_refused("#" + std::string(70'000, 'x') + "\n", {"more than 65536 bytes"});
+  expect_plan_refused("instrument: T\n---\nunits: mm\n", {"second document"});
+  expect_plan_refused(std::string("instrument: T\0\n", 15), {"not a text file"});
+}
+
+// Not a number, endless, beyond all measure.
+TEST_F(Refusals, NumbersThatAreNone) {
+  const std::string plan = text_of(sample_plan);
+  const auto with = [&](const std::string& from, const std::string& to) {
+    const std::size_t at = plan.find(from);
+    EXPECT_NE(at, std::string::npos) << from;
+    return std::string(plan).replace(at, from.size(), to);
+  };
+  for (const std::string number : {".nan", ".inf", "0x7c", "1_24", "\"124\"", "0124", "1e308", "-1e308", "1e-300"})
+    expect_plan_refused(with("nominal: 124", "nominal: " + number), {"line 4"});
+  for (const std::string number : {"500", "1e-300", "-16", "0"})
+    expect_plan_refused(with("nominal: 16", "nominal: " + number), {"line 5"});
+  for (const std::string number : {"nan", "inf", "-inf", "1e308", "0"}) {
+    expect_refused(inspect(sample_plan, sample_scan, {"--bar", number}), {"--bar", "10 to 1000"});
+    expect_refused(inspect(sample_plan, sample_scan, {"--block", number}), {"--block", "10 to 500"});
+  }
+}
+
+// What would act on a terminal or a page, or is not UTF-8, is no name.
+TEST_F(Refusals, NamesThatCannotBeShown) {
+  const std::string plan = text_of(sample_plan);
+  const std::size_t end = plan.find('\n');
+  for (const std::string name :
+       {"\"a\\x1b[31mb\"", "\"a\\u202eb\"", "\"a\\u0085b\"", "Gitarre f\xfcr J\xfcrgen", "\"\""})
+    expect_plan_refused("instrument: " + name + plan.substr(end), {"line 1, column 13", "instrument"});
+  expect_plan_refused("instrument: " + std::string(201, 'x') + plan.substr(end), {"longer than 200 characters"});
+}
+
+TEST_F(Refusals, LongNamesAreShortened) {
+  expect_refused(inspect(sample_plan, std::string(5000, 'a') + "/scan.ply"), {"aaa", "/scan.ply"});
+  expect_refused(inspect(std::string(5000, 'a') + "/plan.yaml", sample_scan), {"aaa", "/plan.yaml"});
+  expect_refused(inspect("", sample_scan), {});
+  expect_refused(inspect(sample_plan, ""), {});
+}
+
 // A control character in a name does not reach the terminal.
 TEST_F(Refusals, NamesAreShownSafely) {
+  EXPECT_EQ(inspect(sample_plan, "a\u202Eylp.ply").err.find("\u202E"), std::string::npos);
   const Ran ran = inspect(sample_plan, "red\x1b[31m\nscan.ply");
   expect_refused(ran, {"scan.ply"});
   EXPECT_EQ(ran.err.find('\x1b'), std::string::npos);

@@ -15,8 +15,18 @@ TEST(StationsCsv, TextThatASpreadsheetWouldRunIsLedByAnApostrophe) {
   EXPECT_EQ(csv_cell("+1"), "'+1");
   EXPECT_EQ(csv_cell("-1"), "'-1");
   EXPECT_EQ(csv_cell("@SUM(A1)"), "'@SUM(A1)");
-  EXPECT_EQ(csv_cell("\t=1"), "'\t=1");
+  EXPECT_EQ(csv_cell("\t=1"), "\"'\t'=1\"");
+  EXPECT_EQ(csv_cell("\n=1"), "\"'\n'=1\"");
+  EXPECT_EQ(csv_cell(std::string_view("\0=1", 3)), std::string("'\0=1", 4));
+  EXPECT_EQ(csv_cell("\uFF1D1"), "'\uFF1D1");
   EXPECT_EQ(csv_cell("plain"), "plain");
+  EXPECT_EQ(csv_cell("a-b = c"), "a-b = c");
+}
+
+// Where the list separator is a semicolon, a spreadsheet splits a quoted cell in its middle.
+TEST(StationsCsv, FormulasBehindAnotherSeparatorAreLedByAnApostropheToo) {
+  EXPECT_EQ(csv_cell("binding;=HYPERLINK(1)"), "\"binding;'=HYPERLINK(1)\"");
+  EXPECT_EQ(csv_cell("binding\t@SUM(A1)"), "\"binding\t'@SUM(A1)\"");
 }
 
 TEST(StationsCsv, QuotesFollowRfc4180) {

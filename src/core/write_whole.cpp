@@ -1,4 +1,4 @@
-#include "report/write_whole.h"
+#include "core/write_whole.h"
 
 #include <fcntl.h>
 #include <stdlib.h>
@@ -25,6 +25,10 @@ bool write_and_flush(int descriptor, std::string_view bytes) {
 }  // namespace
 
 Outcome<void> write_whole(const std::string& path, std::string_view bytes) {
+  struct stat status {};
+  if (::stat(path.c_str(), &status) == 0 && !S_ISREG(status.st_mode)) {
+    return refuse(RefusalReason::output_not_writable, path + " is there already and is not a file", "name a file");
+  }
   // A name of its own for every writer, beside the target so that the rename stays within one file system.
   std::string aside = path + ".writing-XXXXXX";
   const auto failed = [&](int error) {
