@@ -14,12 +14,21 @@ namespace rimwright {
 struct SliceMoments {
   double w = 0, t = 0, tt = 0, ttt = 0, tttt = 0, y = 0, ty = 0, tty = 0, yy = 0;
   double points = 0, rejected = 0;
+  // Squared steps from a point to the next by their variances (unit: that of a point of weight 1): what the points
+  // scatter whatever the form of the face (von Neumann et al., Annals of Mathematical Statistics 12, 1941).
+  double steps = 0, step_count = 0;
 
   void add(double t_mm, double y_mm, double weight) {
     const double wt = weight * t_mm, wtt = wt * t_mm, wy = weight * y_mm;
     w += weight, t += wt, tt += wtt, ttt += wtt * t_mm, tttt += wtt * t_mm * t_mm;
     y += wy, ty += wt * y_mm, tty += wtt * y_mm, yy += wy * y_mm;
     points += 1;
+  }
+  // Two points next to each other by their residuals.
+  void add_step(double residual_mm, double weight, double next_residual_mm, double next_weight) {
+    const double step = next_residual_mm - residual_mm;
+    steps += step * step * weight * next_weight / (weight + next_weight);
+    step_count += 1;
   }
 };
 

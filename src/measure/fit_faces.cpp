@@ -246,6 +246,7 @@ class FaceFitter {
     const Span& span = spans_[i];
     const double middle = station(i);
     const bool is_first_round = fits_.at.empty();
+    double last_residual = 0.0, last_w = 0.0;
     for (std::size_t k = range.begin; k < range.end; ++k) {
       const double out = rim_.out_mm[k], up = rim_.up_mm[k];
       const double ds = rim_.station_mm[k] - middle;
@@ -268,6 +269,9 @@ class FaceFitter {
       const double w =
           rim_.sigma_mm.empty() ? 1.0 : 1.0 / std::max(1e-6, static_cast<double>(rim_.sigma_mm[k]) * rim_.sigma_mm[k]);
       m.add(t, y, w);
+      if (last_w > 0.0) m.add_step(last_residual, last_w, residual, w);
+      last_residual = residual;
+      last_w = w;
     }
   }
 
@@ -309,9 +313,11 @@ class FaceFitter {
     while (first > 0 && i - first < half && spans_[first - 1].present) --first;
     while (last + 1 < stations_ && last - i < half && spans_[last + 1].present) ++last;
 
-    double w = 0, t = 0, points = 0, rejected = 0;
-    for (std::size_t j = first; j <= last; ++j)
+    double w = 0, t = 0, points = 0, rejected = 0, steps = 0, step_count = 0;
+    for (std::size_t j = first; j <= last; ++j) {
       w += slices_[j].w, t += slices_[j].t, points += slices_[j].points, rejected += slices_[j].rejected;
+      steps += slices_[j].steps, step_count += slices_[j].step_count;
+    }
     FaceFit fit;
     fit.points = points;
     fit.rejected = rejected;
@@ -374,6 +380,8 @@ class FaceFitter {
     fit.variance_b = inverse(1, 1) * per_weight;
     fit.covariance_ab = inverse(0, 1) * per_weight;
     fit.noise_mm = std::sqrt(variance);
+    fit.stated_sigma_mm = std::sqrt(points / w);
+    if (step_count > 0) fit.step_noise_mm = std::sqrt(steps / step_count) * fit.stated_sigma_mm;
     fit.window_mm = 0.5 * static_cast<double>(filled) * settings_.station_step_mm;
     const auto t_at = [&](double along_mm) { return t_on_line(along_mm, fit.a_mm - fit.b * fit.t0_mm, fit.b); };
     fit.margin_mm = spans_[i].margin_mm;

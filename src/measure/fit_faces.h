@@ -45,7 +45,9 @@ struct FaceFit {
   double margin_mm = 0.0;                              // the face goes on so far beyond both ends
   double a_mm = 0.0, b = 0.0;
   double variance_a = 0.0, variance_b = 0.0, covariance_ab = 0.0;
-  double noise_mm = 0.0;  // standard deviation of the points about the fit
+  double noise_mm = 0.0;         // standard deviation of the points about the fit
+  double step_noise_mm = 0.0;    // the same from point to next point, which the face's form does not enter
+  double stated_sigma_mm = 1.0;  // what the scan says of these points; 1 where it says nothing
   double degrees_of_freedom = 0.0;
   double points = 0.0, rejected = 0.0;         // rejected: beyond the gate, but within about 1 mm of it
   double window_mm = 0.0;                      // half length along the rim

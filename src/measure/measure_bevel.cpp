@@ -220,15 +220,10 @@ std::vector<BevelStation> measure_bevel(const UnrolledRim& rim, const FittedRim&
       station.angle_deg.u(UncertaintySource::reference_faces) =
           std::hypot(station.angle_deg.u(UncertaintySource::reference_faces), degrees_from_radians(tilted));
     }
-    if (station.angle_deg.is_measured() && noise.white_sigma_mm > 0.0) {
-      // A face that is not straight across has no one angle: what its points scatter beyond the noise, over its width.
-      const double chance = noise.white_sigma_mm * (1.0 + 3.0 / std::sqrt(2.0 * fit.degrees_of_freedom));
-      const double misfit = fit.noise_mm > chance
-                                ? std::sqrt(fit.noise_mm * fit.noise_mm - noise.white_sigma_mm * noise.white_sigma_mm)
-                                : 0.0;
+    // A face that is not straight across has no one angle: what its points scatter beyond the noise, over its width.
+    if (station.angle_deg.is_measured())
       station.angle_deg.u(UncertaintySource::face_form) =
-          degrees_from_radians(misfit / std::abs(fit.to_t_mm - fit.from_t_mm));
-    }
+          degrees_from_radians(misfit_mm(noise, fit) / std::abs(fit.to_t_mm - fit.from_t_mm));
     add_capture_terms(station.angle_deg, terms, false);
     for (Measured* length : {&station.drop_mm, &station.top_reach_mm, &station.straightness_mm})
       add_capture_terms(*length, terms, true);

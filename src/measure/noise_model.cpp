@@ -106,23 +106,32 @@ std::optional<Correlated> correlated_part(const FaceGrid& grid, double white_sig
       plateau, std::max(0.3, length / std::numbers::sqrt2)};  // exp(-h^2 / (2 l^2)) falls to exp(-1) at h = l sqrt 2
 }
 
-double median_noise(const FaceFits& face) {
-  std::vector<double> noise;
+double median_of(const FaceFits& face, double FaceFit::*member) {
+  std::vector<double> values;
   for (const auto& fit : face.at)
-    if (fit.measured) noise.push_back(fit.noise_mm);
-  if (noise.empty()) return 0.0;
-  const auto middle = noise.begin() + static_cast<std::ptrdiff_t>(noise.size() / 2);
-  std::nth_element(noise.begin(), middle, noise.end());
+    if (fit.measured) values.push_back(fit.*member);
+  if (values.empty()) return 0.0;
+  const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
+  std::nth_element(values.begin(), middle, values.end());
   return *middle;
+}
+
+// Noise that does not come from the face's form, before chance.
+double expected_scatter_mm(const NoiseModel& noise, const FaceFit& fit) {
+  return std::max(noise.white_sigma_mm * fit.stated_sigma_mm / noise.stated_sigma_mm, fit.step_noise_mm);
 }
 
 }  // namespace
 
 NoiseModel estimate_noise(const FaceGrid& side, const FaceGrid& top, const FittedRim& fitted) {
   NoiseModel noise;
-  const double side_noise = median_noise(*fitted.find(FaceName::side)),
-               top_noise = median_noise(*fitted.find(FaceName::top));
+  const FaceFits &side_fits = *fitted.find(FaceName::side), &top_fits = *fitted.find(FaceName::top);
+  const double side_noise = median_of(side_fits, &FaceFit::noise_mm),
+               top_noise = median_of(top_fits, &FaceFit::noise_mm);
   noise.white_sigma_mm = std::sqrt(0.5 * (side_noise * side_noise + top_noise * top_noise));
+  noise.stated_sigma_mm = std::max(1e-6, std::hypot(median_of(side_fits, &FaceFit::stated_sigma_mm),
+                                                    median_of(top_fits, &FaceFit::stated_sigma_mm)) /
+                                             std::numbers::sqrt2);
   const auto of_top = correlated_part(top, top_noise), of_side = correlated_part(side, side_noise);
   // A scanner's own error shows on both faces; what only one of them shows is that face's form. The outline follows the
   // side's mean and so takes part of the error from it: as long as both are alike in size, the larger one holds.
@@ -134,6 +143,16 @@ NoiseModel estimate_noise(const FaceGrid& side, const FaceGrid& top, const Fitte
   noise.correlated_sigma_mm = std::sqrt(least.variance);
   noise.correlation_length_mm = least.length * side.station_step_mm;
   return noise;
+}
+
+double scatter_by_chance_mm(const NoiseModel& noise, const FaceFit& fit) {
+  return expected_scatter_mm(noise, fit) * (1.0 + 3.0 / std::sqrt(2.0 * fit.degrees_of_freedom));
+}
+
+double misfit_mm(const NoiseModel& noise, const FaceFit& fit) {
+  if (noise.white_sigma_mm <= 0.0 || fit.noise_mm <= scatter_by_chance_mm(noise, fit)) return 0.0;
+  const double expected = expected_scatter_mm(noise, fit);
+  return std::sqrt(fit.noise_mm * fit.noise_mm - expected * expected);
 }
 
 NoiseModel with_capture_error(NoiseModel noise, const CaptureError& error) {

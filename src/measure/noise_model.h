@@ -14,9 +14,17 @@ struct NoiseModel {
   double white_sigma_mm = 0.0;  // a point, along the normal
   double correlated_sigma_mm = 0.0;
   double correlation_length_mm = 0.0;  // correlation exp(-h^2 / (2 length^2))
+  double stated_sigma_mm = 1.0;        // what the scan says of the same points; 1 where it says nothing
 };
 
 [[nodiscard]] NoiseModel estimate_noise(const FaceGrid& side, const FaceGrid& top, const FittedRim& fitted);
+
+// What the points of a fit scatter at most without the face leaving its model: noise as on the reference faces, in the
+// ratio in which the scan says it is, or as it is from point to point, whichever is more; and what chance adds to it.
+[[nodiscard]] double scatter_by_chance_mm(const NoiseModel& noise, const FaceFit& fit);
+
+// By how much the face leaves the model of its fit (standard deviation, mm); 0 where chance explains the scatter.
+[[nodiscard]] double misfit_mm(const NoiseModel& noise, const FaceFit& fit);
 
 // What the capture itself knows of its correlated error, where that is more than the faces show: photos, for instance,
 // cover a face too thinly for a variogram, and their camera errors look like form.

@@ -130,12 +130,10 @@ Measured propagate(const SectionQuantity& quantity, const SectionFaces& faces, c
   // extended face would run: extending multiplies the misfit about threefold.
   const auto add_form = [&](const std::optional<FaceFit>& strip, SectionLine SectionFaces::*face) {
     constexpr double extension = 3.0;
-    if (!strip || noise.white_sigma_mm <= 0.0) return;
-    const double chance = noise.white_sigma_mm * (1.0 + 3.0 / std::sqrt(2.0 * strip->degrees_of_freedom));
-    if (strip->noise_mm <= chance) return;
+    const double misfit = strip ? misfit_mm(noise, *strip) : 0.0;
+    if (misfit <= 0.0) return;
     const double by_a = sensitivities(quantity, faces, &SectionLine::a_mm, &SectionLine::b, face)[0];
-    variances.form += std::pow(extension * by_a, 2) *
-                      (strip->noise_mm * strip->noise_mm - noise.white_sigma_mm * noise.white_sigma_mm);
+    variances.form += std::pow(extension * by_a * misfit, 2);
   };
   add_form(fits.lower_strip, &SectionFaces::lower_strip);
   add_form(fits.upper_strip, &SectionFaces::upper_strip);

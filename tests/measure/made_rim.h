@@ -60,15 +60,20 @@ inline UnrolledRim made_rim(double length_mm, const std::function<Profile(double
   }
   std::vector<std::size_t> order(points.station.size());
   std::iota(order.begin(), order.end(), 0u);
-  std::stable_sort(order.begin(), order.end(),
-                   [&](std::size_t a, std::size_t b) { return points.station[a] < points.station[b]; });
   const auto slices = static_cast<std::size_t>(std::ceil(length_mm / rim.slice_mm));
+  const auto slice_of = [&](std::size_t i) {
+    return std::min(slices - 1, static_cast<std::size_t>(points.station[i] / rim.slice_mm));
+  };
+  // Along the profile within a slice, as a rim's bands hold them.
+  std::sort(order.begin(), order.end(), [&](std::size_t a, std::size_t b) {
+    return std::pair(slice_of(a), points.up[a] - points.out[a]) < std::pair(slice_of(b), points.up[b] - points.out[b]);
+  });
   rim.slice_begin.assign(slices + 1, 0);
   for (const std::size_t i : order) {
     rim.station_mm.push_back(points.station[i]);
     rim.out_mm.push_back(points.out[i]);
     rim.up_mm.push_back(points.up[i]);
-    ++rim.slice_begin[std::min(slices - 1, static_cast<std::size_t>(points.station[i] / rim.slice_mm)) + 1];
+    ++rim.slice_begin[slice_of(i) + 1];
   }
   for (std::size_t k = 0; k < slices; ++k) rim.slice_begin[k + 1] += rim.slice_begin[k];
   // One band across holds everything.

@@ -77,6 +77,49 @@ TEST(NoiseModel, CorrelatedNoiseIsToldFromWhite) {
   }
 }
 
+// A fit over 10 000 points: chance moves its scatter by 3 / sqrt(20 000) = 2 %.
+FaceFit fit_that_scatters(double noise_mm, double stated_mm, double step_mm) {
+  FaceFit fit;
+  fit.measured = true;
+  fit.noise_mm = noise_mm;
+  fit.stated_sigma_mm = stated_mm;
+  fit.step_noise_mm = step_mm;
+  fit.degrees_of_freedom = 10'000;
+  return fit;
+}
+
+TEST(NoiseModel, WhatTheScanSaysOrStepsShowIsNotForm) {
+  NoiseModel noise;
+  noise.white_sigma_mm = 0.06;
+  noise.stated_sigma_mm = 0.08;  // the scan states a third too much, everywhere alike
+  EXPECT_EQ(misfit_mm(noise, fit_that_scatters(0.061, 0.08, 0.0)), 0.0);
+  // A face seen more steeply, with a third more noise as stated.
+  EXPECT_EQ(misfit_mm(noise, fit_that_scatters(0.08, 0.08 * 4.0 / 3.0, 0.0)), 0.0);
+  // Noisier than stated, and so from point to point.
+  EXPECT_EQ(misfit_mm(noise, fit_that_scatters(0.09, 0.08, 0.09)), 0.0);
+  // 0.08 mm about a fit where points scatter 0.06 mm and are stated so: 0.6, 0.8, 1.0.
+  EXPECT_NEAR(misfit_mm(noise, fit_that_scatters(0.10, 0.08, 0.06)), 0.08, 1e-9);
+}
+
+TEST(NoiseModel, StepsFromPointToPointDoNotHoldTheFacesForm) {
+  constexpr double white = 0.04, wave = 0.1;
+  const double length = 200.0;
+  const auto profile = [](double) { return test::bevelled_profile(14, 124); };
+  // One wave across the bevel's 25 mm: no line and no strip's parabola follows it.
+  const UnrolledRim rim = test::made_rim(length, profile, 20.0, white, 7, [&](double, std::size_t facet, double t) {
+    return facet == 1 ? wave * std::sin(2.0 * std::numbers::pi * t / 25.0) : 0.0;
+  });
+  Workers workers;
+  const FaceTracks tracks = test::bevelled_tracks(length, profile);
+  const FittedRim fitted = fit_faces(rim, tracks, white, 0.0, {}, workers);
+  const FaceFit& fit = fitted.find(FaceName::bevel)->at[100];
+  ASSERT_TRUE(fit.measured);
+  EXPECT_GT(fit.noise_mm, 1.3 * white);
+  // Steps within a band of 1 mm cross at most 0.1 x 2 pi / 25 = 0.025 mm of the wave: a tenth of the variance. A
+  // thousand points tell a scatter to 1 / sqrt(2000), three of which are 7 %.
+  EXPECT_NEAR(fit.step_noise_mm, white, 0.1 * white);
+}
+
 // Limits in closed form: a correlation much longer than the window shifts the whole face (variance s^2, no slope); one
 // much shorter than the window is all but averaged out.
 TEST(CorrelatedVariance, Limits) {
