@@ -1,7 +1,6 @@
 #include <unistd.h>
 
 #include <CLI/CLI.hpp>
-#include <array>
 #include <chrono>
 #include <cstdio>
 #include <ctime>
@@ -10,11 +9,12 @@
 
 #include "app/commands.h"
 #include "app/hash_file.h"
+#include "app/messages.h"
+#include "app/number_between.h"
 #include "pipelines/cloud_from_scan.h"
 #include "pipelines/inspect_scan.h"
 #include "pipelines/read_settings.h"
 #include "plan/read_plan.h"
-#include "plan/strict_yaml.h"
 #include "report/keep_result.h"
 #include "report/write_result.h"
 
@@ -43,7 +43,7 @@ class Progress {
   void say(const std::string& stage) const {
     if (!shown_) return;
     const double seconds = std::chrono::duration<double>(std::chrono::steady_clock::now() - begin_).count();
-    std::fprintf(stderr, "%6.1f s  %s\n", seconds, stage.c_str());
+    std::fprintf(messages(), "%6.1f s  %s\n", seconds, stage.c_str());
   }
 
  private:
@@ -69,18 +69,6 @@ int exit_status_for(Verdict verdict) {
   return verdict == Verdict::pass ? exit_pass : verdict == Verdict::fail ? exit_fail : exit_undecided;
 }
 
-// As CLI::Range, which lets NaN pass.
-CLI::Validator number_between(double low, double high) {
-  return {[low, high](const std::string& word) {
-            double value = 0.0;
-            const bool within = CLI::detail::lexical_cast(word, value) && value >= low && value <= high;
-            std::array<char, 80> limits{};
-            std::snprintf(limits.data(), limits.size(), " is no number from %g to %g", low, high);
-            return within ? std::string() : shown_safely(word) + limits.data();
-          },
-          "NUMBER"};
-}
-
 void print_summary(const Inspection& inspection, const std::string& out) {
   const auto findings = inspection.findings.size();
   std::printf("%s: %s\n", inspection.plan.instrument.c_str(), std::string(name_of(inspection.verdict)).c_str());
@@ -93,7 +81,7 @@ void print_summary(const Inspection& inspection, const std::string& out) {
 }
 
 int inspect(const InspectArguments& arguments) {
-  const Progress progress(!arguments.quiet && (arguments.progress || isatty(STDERR_FILENO) == 1));
+  const Progress progress(!arguments.quiet && (arguments.progress || isatty(fileno(messages())) == 1));
   const auto plan = read_plan(arguments.plan);
   if (!plan) return report_refusal(plan.error());
 

@@ -7,6 +7,7 @@
 #include <vector>
 
 #include "app/commands.h"
+#include "app/messages.h"
 #include "core/safe_text.h"
 #include "plan/yaml_reader.h"
 
@@ -16,7 +17,7 @@ int report_refusal(const Refusal& refusal) {
   constexpr std::size_t longest = 300;  // names of files may be gigantic
   const Refusal shown{refusal.reason, safe_text_without_middle(refusal.what, longest),
                       safe_text_without_middle(refusal.what_to_do, longest)};
-  std::fprintf(stderr, "rimwright: %s\n", shown.sentence().c_str());
+  std::fprintf(messages(), "rimwright: %s\n", shown.sentence().c_str());
   return exit_unusable;
 }
 
@@ -62,6 +63,7 @@ int run(int argc, char** argv) {
 }  // namespace rimwright
 
 int main(int argc, char** argv) {
+  rimwright::keep_messages_ours();
   try {
     return rimwright::run(argc, argv);
   } catch (const std::bad_alloc&) {
@@ -69,10 +71,11 @@ int main(int argc, char** argv) {
         "rimwright: internal fault: not enough memory; close other programs, or scan or export fewer points; an "
         "earlier "
         "result is untouched.\n",
-        stderr);
+        rimwright::messages());
     return rimwright::exit_internal;
   } catch (const std::exception& fault) {
-    std::fprintf(stderr, "rimwright: internal fault: %s; please report it with the plan and the scan.\n", fault.what());
+    std::fprintf(rimwright::messages(), "rimwright: internal fault: %s; please report it with the plan and the scan.\n",
+                 fault.what());
     return rimwright::exit_internal;
   }
 }

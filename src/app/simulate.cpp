@@ -4,6 +4,7 @@
 #include <string>
 
 #include "app/commands.h"
+#include "app/number_between.h"
 #include "simulate/photo_session.h"
 #include "simulate/write_depth_capture.h"
 #include "simulate/write_scan.h"
@@ -73,24 +74,27 @@ void add_simulate_command(CLI::App& program, int& exit_status) {
       ->check(CLI::IsMember({"structured-light", "phone"}));
   command->add_option("--seed", arguments->seed, "The same seed gives the same scan");
   PhotoSessionSpec& photos = arguments->photos;
-  const auto option = [&](const char* name, auto& value, const char* help) {
-    command->add_option(name, value, help)->group("For photos")->capture_default_str();
+  const auto option = [&](const char* name, auto& value, double least, double most, const char* help) {
+    command->add_option(name, value, help)
+        ->check(number_between(least, most))
+        ->group("For photos")
+        ->capture_default_str();
   };
-  option("--shots", photos.shots.count, "How many photos");
-  option("--width", photos.phone.width, "Pixels across; the height is three quarters of it");
-  option("--nearest", photos.shots.nearest_mm, "Nearest distance, mm");
-  option("--farthest", photos.shots.farthest_mm, "Farthest distance, mm");
-  option("--from", photos.from_mm, "Start of the stretch of rim to walk round, mm");
-  option("--to", photos.to_mm, "End of that stretch, mm");
-  option("--contrast", photos.wood.contrast, "Of the wood's figure: 1 figured, 0.35 plain");
-  option("--grain", photos.wood.shortest_mm, "Finest detail of the wood across the grain, mm");
-  option("--scribble", photos.wood.scribble, "Pencil scribble: 0 none, 0.6 well scribbled");
-  option("--gloss", photos.mirror_share, "Share of light mirrored: 0 matt, 0.04 sealed and polished");
-  option("--motion", photos.phone.motion_px, "Smear by the hand, pixels at 4032 across");
-  option("--focus-error", photos.phone.focus_error, "Share of the distance the focus is off, standard deviation");
-  option("--bow", photos.target_bow_mm, "Rise of the target's middle, mm");
-  option("--print-scale", photos.target_print_scale, "Printed size over true size of the target");
-  option("--rays", photos.samples_per_pixel, "Rays a pixel");
+  option("--shots", photos.shots.count, 1, 2000, "How many photos");
+  option("--width", photos.phone.width, 64, 20000, "Pixels across; the height is three quarters of it");
+  option("--nearest", photos.shots.nearest_mm, 50, 5000, "Nearest distance, mm");
+  option("--farthest", photos.shots.farthest_mm, 50, 5000, "Farthest distance, mm");
+  option("--from", photos.from_mm, -10000, 10000, "Start of the stretch of rim to walk round, mm");
+  option("--to", photos.to_mm, -10000, 10000, "End of that stretch, mm");
+  option("--contrast", photos.wood.contrast, 0, 10, "Of the wood's figure: 1 figured, 0.35 plain");
+  option("--grain", photos.wood.shortest_mm, 0.01, 100, "Finest detail of the wood across the grain, mm");
+  option("--scribble", photos.wood.scribble, 0, 1, "Pencil scribble: 0 none, 0.6 well scribbled");
+  option("--gloss", photos.mirror_share, 0, 1, "Share of light mirrored: 0 matt, 0.04 sealed and polished");
+  option("--motion", photos.phone.motion_px, 0, 1000, "Smear by the hand, pixels at 4032 across");
+  option("--focus-error", photos.phone.focus_error, 0, 1, "Share of the distance the focus is off, standard deviation");
+  option("--bow", photos.target_bow_mm, -50, 50, "Rise of the target's middle, mm");
+  option("--print-scale", photos.target_print_scale, 0.5, 2, "Printed size over true size of the target");
+  option("--rays", photos.samples_per_pixel, 1, 64, "Rays a pixel");
   command->callback([arguments, &exit_status] { exit_status = simulate(*arguments); });
 }
 

@@ -3,11 +3,11 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
-#include <fstream>
 #include <nlohmann/json.hpp>
 #include <opencv2/imgcodecs.hpp>
 
 #include "capture/depth/read_trajectory.h"
+#include "core/small_file.h"
 
 namespace rimwright {
 
@@ -175,16 +175,12 @@ Outcome<std::vector<FrameFiles>> list_plain_frames(const fs::path& folder) {
 }
 
 // Size, bit depth and channels as the PNG's own header states them (ISO/IEC 15948, IHDR), before anything is decoded.
-Outcome<bool> check_png_header(const fs::path& file, const PinholeIntrinsics& intrinsics) {
+Outcome<bool> check_png_header(const fs::path& file, const std::string& bytes, const PinholeIntrinsics& intrinsics) {
   std::array<unsigned char, 26> head{};
-  std::ifstream stream(file, std::ios::binary);
-  if (!stream) {
-    return refuse(RefusalReason::file_not_found, "the depth image " + file.filename().string() + " is not there",
-                  "put it back or take it off the list");
-  }
-  stream.read(reinterpret_cast<char*>(head.data()), head.size());
+  const bool whole = bytes.size() >= head.size();
+  if (whole) std::copy_n(bytes.begin(), head.size(), head.begin());
   constexpr std::array<unsigned char, 8> signature{0x89, 'P', 'N', 'G', '\r', '\n', 0x1a, '\n'};
-  if (!stream || !std::equal(signature.begin(), signature.end(), head.begin())) {
+  if (!whole || !std::equal(signature.begin(), signature.end(), head.begin())) {
     return refuse(RefusalReason::file_not_supported, "the depth image " + file.filename().string() + " is not a PNG",
                   "store depth as 16-bit PNG");
   }
@@ -209,10 +205,16 @@ Outcome<bool> check_png_header(const fs::path& file, const PinholeIntrinsics& in
 }
 
 Outcome<std::vector<std::uint16_t>> read_depth_image(const fs::path& file, const PinholeIntrinsics& intrinsics) {
-  if (const auto header = check_png_header(file, intrinsics); !header) return tl::unexpected(header.error());
+  // More than twice the raw pixels is no PNG of that size.
+  const std::size_t pixels =
+      static_cast<std::size_t>(intrinsics.width_px) * static_cast<std::size_t>(intrinsics.height_px);
+  const auto bytes = read_small_file(file, 4 * pixels + (std::size_t{1} << 20));
+  if (!bytes)
+    return refuse(bytes.error().reason, "the depth image " + bytes.error().what, "put it back or take it off the list");
+  if (const auto header = check_png_header(file, *bytes, intrinsics); !header) return tl::unexpected(header.error());
   cv::Mat image;
   try {
-    image = cv::imread(file.string(), cv::IMREAD_UNCHANGED);
+    image = cv::imdecode(cv::_InputArray(bytes->data(), static_cast<int>(bytes->size())), cv::IMREAD_UNCHANGED);
   } catch (const cv::Exception&) {
     image.release();
   }

@@ -4,10 +4,15 @@
 #include <Eigen/SVD>
 #include <algorithm>
 #include <cmath>
+#include <cstdint>
 #include <cstdio>
 #include <opencv2/imgcodecs.hpp>
 #include <opencv2/imgproc.hpp>
 #include <optional>
+#include <vector>
+
+#include "capture/photos/image_file.h"
+#include "core/small_file.h"
 
 namespace rimwright {
 
@@ -20,9 +25,18 @@ struct OneView {
 };
 
 std::optional<Photo> read_grey(const std::filesystem::path& file) {
+  // A picture without a board, or none that can be read, is no reason to refuse a capture; a gigantic one is not
+  // decoded.
+  constexpr std::size_t most_bytes = std::size_t{64} << 20;
+  constexpr std::int64_t most_pixels = 64'000'000;
+  const auto text = read_small_file(file, most_bytes);
+  if (!text) return std::nullopt;
+  const std::vector<unsigned char> bytes(text->begin(), text->end());
+  const auto notes = read_image_notes(bytes);
+  if (!notes || std::int64_t{notes->width} * notes->height > most_pixels) return std::nullopt;
   cv::Mat image;
   try {
-    image = cv::imread(file.string(), cv::IMREAD_GRAYSCALE | cv::IMREAD_IGNORE_ORIENTATION);
+    image = cv::imdecode(bytes, cv::IMREAD_GRAYSCALE | cv::IMREAD_IGNORE_ORIENTATION);
   } catch (const cv::Exception&) {
     return std::nullopt;
   }
