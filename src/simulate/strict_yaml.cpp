@@ -4,6 +4,8 @@
 #include <cmath>
 #include <numeric>
 
+#include "core/safe_text.h"
+
 namespace rimwright {
 
 namespace {
@@ -38,10 +40,8 @@ std::string nearest_of(std::string_view word, const std::vector<std::string>& kn
 
 std::string scalar_of(const YAML::Node& node) {
   if (!node.IsScalar()) return node.IsMap() ? "a map" : node.IsSequence() ? "a list" : "nothing";
-  std::string text = node.Scalar().substr(0, 40);
-  std::replace_if(
-      text.begin(), text.end(), [](unsigned char c) { return c < 0x20; }, ' ');
-  return "'" + text + "'";
+  constexpr std::size_t longest = 40;
+  return "'" + safe_text(node.Scalar(), longest) + "'";
 }
 
 std::string short_number(double value) {
@@ -105,8 +105,9 @@ void StrictMap::read(const char* key, bool& value) {
 void StrictMap::read(const char* key, std::string& value) {
   const YAML::Node found = optional(key);
   if (!found.IsDefined()) return;
-  if (!found.IsScalar() || found.Scalar().empty() || found.Scalar().size() > 200) {
-    refuse_at(found, std::string(key) + " is not a name", "write 1 to 200 characters");
+  if (!found.IsScalar() || found.Scalar().empty() || safe_text(found.Scalar()) != found.Scalar()) {
+    refuse_at(found, std::string(key) + " is not a name",
+              "write 1 to 200 characters that can be shown, and save the file as UTF-8");
   }
   value = found.Scalar();
 }

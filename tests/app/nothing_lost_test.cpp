@@ -201,6 +201,27 @@ TEST_F(NothingLost, FoldersThatAreNotOurs) {
   EXPECT_EQ(inspect("first.yaml", folder_ / "a-file" / "below").status, 2);
 }
 
+TEST_F(NothingLost, TwoRunsAtOnceDoNotMix) {
+  const fs::path out = folder_ / "at" / "out";
+  const auto run_in = [&](const std::string& plan, const std::string& work) {
+    fs::create_directories(folder_ / work);
+    return run({"inspect", (folder_ / plan).string(), sample_scan, "--out", out.string(), "--quiet"},
+               {folder_ / work, {}});
+  };
+  ASSERT_EQ(run_in("second.yaml", "work").status, 1);
+  const Files second = files_in(out);
+  ASSERT_EQ(run_in("first.yaml", "work").status, 1);
+  const Files first = files_in(out);
+  int status_of_second = -1;
+  std::thread other([&] { status_of_second = run_in("second.yaml", "work-of-second").status; });
+  EXPECT_EQ(run_in("first.yaml", "work").status, 1);
+  other.join();
+  EXPECT_EQ(status_of_second, 1);
+  const Files now = files_in(out);
+  EXPECT_TRUE(same(now, first) || same(now, second)) << difference(now, first);
+  EXPECT_EQ(names_in(folder_ / "at"), std::vector<std::string>{"out"});
+}
+
 // A refusal, whatever it is for, leaves the earlier result alone.
 TEST_F(NothingLost, ARefusalKeepsTheEarlierResult) {
   const fs::path out = folder_ / "out";

@@ -71,6 +71,8 @@ TEST(BodyFile, RefusesWithPlaceAndNearestKey) {
       {"- 1", "not a map"},
       {"name: x", "no 'outline'"},
       {"name: [x]\noutline: {}", "line 1, column 7"},
+      {"name: \"a\\x1b[31m\"\noutline: {}", "can be shown"},
+      {"name: J\xfcrgen\noutline: {}", "UTF-8"},
       {"name: x\noutline: {pieces: [{length: 300, radius: 220}]}\nbevle: {}", "line 3, column 1"},
       {"name: x\noutline: {pieces: [{length: 300, radius: 220}]}\nbevle: {}", "did you mean 'bevel'?"},
       {"name: x\noutline: {pieces: [{length: abc, radius: 220}]}", "'abc', not a number"},
