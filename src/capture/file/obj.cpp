@@ -69,7 +69,7 @@ Outcome<ScanFile> read_obj(const FileBytes& file, const ReadCloudSettings& setti
     } else if (keyword == "f") {
       complaint = take_face(words, mesh.points.size(), fan);
     }
-    if (!complaint.empty()) return file.malformed(lines.where() + " " + complaint);
+    if (!complaint.empty()) return fan.refusal(file, lines.where() + " " + complaint);
     joined.clear();
   }
   if (lines.too_long()) return file.malformed(lines.where() + " is longer than 1 MiB");

@@ -118,7 +118,7 @@ Outcome<ScanFile> read_off(const FileBytes& file, const ReadCloudSettings& setti
                             std::to_string(i - std::min(i, points)));
     }
     const std::string complaint = i < points ? take_point(words, kind, mesh) : take_face(words, fan);
-    if (!complaint.empty()) return file.malformed(lines.where() + " " + complaint);
+    if (!complaint.empty()) return fan.refusal(file, lines.where() + " " + complaint);
   }
   if (lines.too_long()) return file.malformed(lines.where() + " is longer than 1 MiB");
   return std::move(mesh).finished();

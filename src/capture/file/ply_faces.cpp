@@ -46,7 +46,7 @@ Outcome<void> read_binary_faces(const FileBytes& file, const PlyElement& face, s
         stream, face, swapped, [](std::size_t, double) {}, use_list);
     if (end != PlyRowEnd::fine) return ply_row_refusal(file, face, row, end);
     if (complaint.empty()) complaint = fan.close();
-    if (!complaint.empty()) return file.malformed("face " + std::to_string(row + 1) + " " + complaint);
+    if (!complaint.empty()) return fan.refusal(file, "face " + std::to_string(row + 1) + " " + complaint);
   }
   return {};
 }
@@ -74,7 +74,7 @@ Outcome<void> read_text_faces(const FileBytes& file, const PlyElement& face, Ply
       }
     }
     if (complaint.empty()) complaint = fan.close();
-    if (!complaint.empty()) return file.malformed(lines.where() + ", a face, " + complaint);
+    if (!complaint.empty()) return fan.refusal(file, lines.where() + ", a face, " + complaint);
   }
   return {};
 }

@@ -8,6 +8,8 @@
 #include <string>
 #include <vector>
 
+#include "capture/file/bytes.h"
+
 namespace rimwright {
 
 class PolygonFan {
@@ -31,6 +33,7 @@ class PolygonFan {
   [[nodiscard]] std::string close() {
     for (std::size_t i = 2; i < corners_.size(); ++i) {
       if (triangles_.size() >= most_triangles_) {
+        full_ = true;
         return "goes beyond the limit of " + std::to_string(most_triangles_) + " triangles";
       }
       triangles_.push_back({corners_[0], corners_[i - 1], corners_[i]});
@@ -39,7 +42,13 @@ class PolygonFan {
     return {};
   }
 
+  // For a complaint of this fan, with its place before it.
+  [[nodiscard]] tl::unexpected<Refusal> refusal(const FileBytes& file, const std::string& what) const {
+    return full_ ? file.over_limit(what, "thin the mesh before exporting it") : file.malformed(what);
+  }
+
  private:
+  bool full_ = false;
   std::size_t point_count_;
   std::uint64_t most_triangles_;
   std::vector<std::array<std::uint32_t, 3>>& triangles_;

@@ -60,7 +60,12 @@ class Welder {
   std::vector<std::uint32_t> table_;  // index + 1; 0 = free
 };
 
-Outcome<ScanFile> read_binary(const FileBytes& file, std::uint32_t facets) {
+tl::unexpected<Refusal> too_many_points(const FileBytes& file, const ReadCloudSettings& settings) {
+  return file.over_limit("it holds more than " + std::to_string(settings.most_points) + " points",
+                         "thin the mesh before exporting it");
+}
+
+Outcome<ScanFile> read_binary(const FileBytes& file, std::uint32_t facets, const ReadCloudSettings& settings) {
   MeshPoints mesh;
   Welder welder(mesh.points);
   ByteStream stream(file, binary_head_bytes);
@@ -74,6 +79,7 @@ Outcome<ScanFile> read_binary(const FileBytes& file, std::uint32_t facets) {
       std::memcpy(corner.data(), facet.data() + 12 + 12 * k, sizeof(corner));
       triangle[k] = welder.index_of(corner);
     }
+    if (mesh.points.size() > settings.most_points) return too_many_points(file, settings);
     mesh.triangles.push_back(triangle);
   }
   return std::move(mesh).finished();
@@ -99,6 +105,7 @@ Outcome<ScanFile> read_text(const FileBytes& file, const ReadCloudSettings& sett
       }
       if (corners == 3) return file.malformed(lines.where() + " is the fourth corner of a facet");
       triangle[corners++] = welder.index_of(corner);
+      if (mesh.points.size() > settings.most_points) return too_many_points(file, settings);
     } else if (keyword == "endfacet") {
       if (corners != 3) return file.malformed(lines.where() + " ends a facet of fewer than three corners");
       if (mesh.triangles.size() == settings.most_triangles) {
@@ -140,7 +147,7 @@ Outcome<ScanFile> read_stl(const FileBytes& file, const ReadCloudSettings& setti
           "it holds " + std::to_string(facets) + " facets, more than " + std::to_string(settings.most_triangles),
           "thin the mesh before exporting it");
     }
-    return read_binary(file, facets);
+    return read_binary(file, facets, settings);
   }
   if (!says_solid) return file.malformed("this is not an STL file: it is too short for a binary one");
   return read_text(file, settings);
