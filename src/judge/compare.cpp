@@ -48,7 +48,10 @@ FullestStretch find_fullest(const std::vector<BevelStation>& stations, double up
   }
   if (best_density < 0) return {};
 
-  const auto attains = [&](const Drop& drop) { return drop.value >= level - std::max(drop.u95, bandwidth); };
+  // A badly seen station deep in a run-out may reach the level by its uncertainty alone; it does not begin the stretch.
+  const auto attains = [&](const Drop& drop) {
+    return drop.value >= level - std::clamp(drop.u95, bandwidth, 2.0 * bandwidth);
+  };
   const auto first = std::find_if(drops.begin(), drops.end(), attains);
   const auto last = std::find_if(drops.rbegin(), drops.rend(), attains);
   if (first == drops.end()) return {};

@@ -77,6 +77,17 @@ TEST(Fullest, ABevelWithoutALevelIsFullestInItsMiddle) {
   EXPECT_LT(fullest.to_mm - fullest.from_mm, 25.0);
 }
 
+TEST(Fullest, BadlySeenStationsOfARunOutDoNotBeginIt) {
+  std::vector<BevelStation> stations = bevel_with(16.0, 300.0, 60.0, 300.0);
+  for (BevelStation& station : stations) {
+    if (station.station_mm > 30.0 && station.station_mm < 38.0)
+      station.drop_mm.u(UncertaintySource::point_noise) = 4.0;  // drops 8 to 11.3 mm there
+  }
+  const FullestStretch fullest = find_fullest(stations, 17.0);
+  ASSERT_TRUE(fullest.is_known());
+  EXPECT_NEAR(fullest.from_mm, 60.0, 4.2);
+}
+
 TEST(Fullest, IsNotKnownWhereTheScanEndsInTheRunOut) {
   EXPECT_FALSE(find_fullest(bevel_with(16.0, 300.0, 120.0, 80.0), 17.0).is_known());
 }
