@@ -123,6 +123,7 @@ void list_inspect_settings(InspectSettings& settings, SettingsTable& table) {
     GROUP(BevelSettings, settings.measure.bevel, "measure.bevel", 0);
     BIND(smallest_drop_mm, 0.1, 2);
     BIND(narrowest_face_mm, 0.2, 4);
+    BIND(narrowest_face_sigmas, 0, 100);
   }
   {
     GROUP(TornSettings, settings.measure.torn, "measure.torn", 0);

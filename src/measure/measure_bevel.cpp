@@ -194,7 +194,9 @@ std::vector<BevelStation> measure_bevel(const UnrolledRim& rim, const FittedRim&
     const SectionFits angle_fits{.side = f.side, .bevel = f.bevel};
     const SectionFits drop_fits{.side = f.side, .top = f.top, .lower_strip = f.lower_strip};
     const SectionFits reach_fits{.side = f.side, .top = f.top, .upper_strip = f.upper_strip};
-    if (std::abs(fit.to_t_mm - fit.from_t_mm) >= settings.narrowest_face_mm)
+    const double narrowest_mm =
+        std::max(settings.narrowest_face_mm, settings.narrowest_face_sigmas * noise.white_sigma_mm);
+    if (std::abs(fit.to_t_mm - fit.from_t_mm) >= narrowest_mm)
       station.angle_deg = propagate([](const SectionFaces& faces) { return bevel_angle_rad(faces); }, section->faces,
                                     angle_fits, noise, degrees_from_radians(1.0));
     else

@@ -146,7 +146,11 @@ NoiseModel estimate_noise(const FaceGrid& side, const FaceGrid& top, const Fitte
 }
 
 double scatter_by_chance_mm(const NoiseModel& noise, const FaceFit& fit) {
-  return expected_scatter_mm(noise, fit) * (1.0 + 3.0 / std::sqrt(2.0 * fit.degrees_of_freedom));
+  // A capture that states its points' noise does so to a few percent, and each image of it lies a little off.
+  constexpr double stated_noise_share = 0.05;
+  const bool is_stated = fit.stated_sigma_mm != 1.0;
+  return expected_scatter_mm(noise, fit) *
+         (1.0 + 3.0 / std::sqrt(2.0 * fit.degrees_of_freedom) + (is_stated ? stated_noise_share : 0.0));
 }
 
 double misfit_mm(const NoiseModel& noise, const FaceFit& fit) {

@@ -18,6 +18,45 @@ double median(std::vector<double>& values) {
   return *half;
 }
 
+// Where values crowd: the middle of their shortest half (Rousseeuw, JASA 79, 1984). Windows across steps and edges
+// scatter more than noise and leave it where it is until they are nearly half of all.
+double crowded_value(std::vector<double>& values) {
+  std::sort(values.begin(), values.end());
+  const std::size_t half = values.size() / 2;
+  std::size_t best = 0;
+  for (std::size_t i = 0; i + half < values.size(); ++i) {
+    if (values[i + half] - values[i] < values[best + half] - values[best]) best = i;
+  }
+  return 0.5 * (values[best] + values[best + half]);
+}
+
+// The nearest sequence that never falls, each value weighed by how much it rests on (pool adjacent violators: Ayer,
+// Brunk, Ewing, Reid and Silverman, Annals of Mathematical Statistics 26, 1955).
+void make_never_falling(std::array<double, DepthNoise::incidence_bins>& values,
+                        const std::array<double, DepthNoise::incidence_bins>& weights) {
+  struct Block {
+    double value = 0.0, weight = 0.0;
+    std::size_t size = 0;
+  };
+  std::vector<Block> blocks;
+  for (std::size_t i = 0; i < values.size(); ++i) {
+    blocks.push_back({values[i], weights[i], 1});
+    while (blocks.size() > 1 && blocks[blocks.size() - 2].value > blocks.back().value) {
+      const Block last = blocks.back();
+      blocks.pop_back();
+      Block& before = blocks.back();
+      const double weight = before.weight + last.weight;
+      before.value = (before.weight * before.value + last.weight * last.value) / weight;
+      before.weight = weight;
+      before.size += last.size;
+    }
+  }
+  std::size_t i = 0;
+  for (const Block& block : blocks) {
+    for (std::size_t k = 0; k < block.size; ++k) values[i++] = block.value;
+  }
+}
+
 std::size_t bin_of(double incidence_rad) {
   return std::min(DepthNoise::incidence_bins - 1, static_cast<std::size_t>(std::max(0.0, incidence_rad / bin_rad)));
 }
@@ -34,7 +73,7 @@ bool fit_range_power(std::vector<std::pair<double, double>> range_and_sigma, dou
     std::vector<double> sigma;
     for (std::size_t k = i * share; k < (i + 1) * share; ++k) sigma.push_back(range_and_sigma[k].second);
     log_range.push_back(std::log(range_and_sigma[i * share + share / 2].first));
-    log_sigma.push_back(std::log(std::max(1e-6, median(sigma))));
+    log_sigma.push_back(std::log(std::max(1e-6, crowded_value(sigma))));
   }
   if (log_range.back() - log_range.front() < std::log(1.2)) return false;
   double mean_range = 0.0, mean_sigma = 0.0, square = 0.0, product = 0.0;
@@ -89,12 +128,14 @@ Outcome<DepthNoise> estimate_noise(const std::vector<std::vector<DepthPatch>>& p
                                                    std::pow(patch.point_mm.z() / noise.range_mm, noise.range_power));
     }
   }
-  double level = 0.0;
+  // Bins that hold little follow the one before them.
+  std::array<double, DepthNoise::incidence_bins> weight{};
   for (std::size_t i = 0; i < sigma.size(); ++i) {
-    const double here = sigma[i].size() >= fewest_in_bin ? median(sigma[i]) : level;
-    level = std::max(level, here);
-    noise.incidence_factor[i] = level;
+    const bool is_seen = sigma[i].size() >= fewest_in_bin;
+    noise.incidence_factor[i] = is_seen ? crowded_value(sigma[i]) : (i > 0 ? noise.incidence_factor[i - 1] : 0.0);
+    weight[i] = is_seen ? static_cast<double>(sigma[i].size()) : 1e-3;
   }
+  make_never_falling(noise.incidence_factor, weight);
   // Bins before the first that is seen take its level.
   double first = 0.0;
   for (const double factor : noise.incidence_factor) {
