@@ -11,6 +11,7 @@ namespace rimwright {
 namespace {
 
 using Vector6 = Eigen::Matrix<double, 6, 1>;
+using Matrix6 = Eigen::Matrix<double, 6, 6>;
 using Matrix63 = Eigen::Matrix<double, 6, 3>;
 
 // A patch as placed by its frame's pose.
@@ -132,6 +133,40 @@ struct Tally {
   std::vector<float> normalised;  // residual by its standard deviation, for the gate
 };
 
+// What the patches of one plane leave beyond their noise. A curved side bows within a cell, which is no error of the
+// camera: a paraboloid takes it up.
+void count_excess(const std::vector<double>& residual, const std::vector<double>& weight,
+                  const std::vector<Vector3>& design, const Placed* patches, Tally& tally) {
+  const auto terms_of = [](const Vector3& d) {
+    Vector6 terms;
+    terms << d[0], d[1], d[2], d[1] * d[1], d[1] * d[2], d[2] * d[2];
+    return terms;
+  };
+  Matrix6 matrix = Matrix6::Zero();
+  Vector6 right = Vector6::Zero();
+  std::size_t used = 0;
+  for (std::size_t k = 0; k < design.size(); ++k) {
+    if (weight[k] <= 0.0) continue;
+    const Vector6 terms = terms_of(design[k]);
+    matrix += weight[k] * terms * terms.transpose();
+    right += weight[k] * residual[k] * terms;
+    ++used;
+  }
+  constexpr std::size_t fewest = 12;  // twice the terms
+  if (used < fewest) return;
+  matrix.diagonal() += 1e-6 * Vector6::Constant(matrix(0, 0));
+  const Matrix6 inverse = matrix.inverse();
+  const Vector6 solution = inverse * right;
+  for (std::size_t k = 0; k < design.size(); ++k) {
+    if (weight[k] <= 0.0) continue;
+    const Vector6 terms = terms_of(design[k]);
+    const double left = residual[k] - terms.dot(solution);
+    tally.residual_square += left * left;
+    tally.expected_square += std::max(0.0, 1.0 - weight[k] * terms.dot(inverse * terms)) / patches[k].weight;
+    ++tally.patches;
+  }
+}
+
 // Adds one plane: poses' own terms, less what the plane itself can take up.
 void add_plane(const std::vector<Placed>& placed, const Group& group, double cell_mm, double gate,
                const std::vector<Vector3>& pivots, System* system, Tally& tally) {
@@ -169,14 +204,9 @@ void add_plane(const std::vector<Placed>& placed, const Group& group, double cel
   }
   for (std::size_t k = 0; k < count; ++k) {
     const double left = residual[k] - design[k].dot(fit.solution);
-    const double own_weight = placed[group.begin + k].weight;
-    tally.normalised.push_back(static_cast<float>(left * std::sqrt(own_weight)));
-    if (weight[k] <= 0.0) continue;
-    const double leverage = weight[k] * design[k].dot(fit.inverse * design[k]);
-    tally.residual_square += left * left;
-    tally.expected_square += std::max(0.0, 1.0 - leverage) / own_weight;
-    ++tally.patches;
+    tally.normalised.push_back(static_cast<float>(left * std::sqrt(placed[group.begin + k].weight)));
   }
+  count_excess(residual, weight, design, placed.data() + group.begin, tally);
   if (!system) return;
   const Vector3 normal =
       (plane.normal - plane.along * fit.solution[1] / cell_mm - plane.across * fit.solution[2] / cell_mm).normalized();
