@@ -100,6 +100,7 @@ void list_depth_settings(DepthSettings& settings, SettingsTable& table) {
     BIND(most_steps, 2, 100);
     BIND(least_matched_share, 0.03, 1);
     BIND(fewest_matched, 10, 400);
+    BIND(doubtful_share, 0, 1);
     BIND(most_joint_frames, 20, 1000);
     BIND(most_joint_steps, 2, 80);
     BIND(regrouping_steps, 1, 30);

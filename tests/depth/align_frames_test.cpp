@@ -98,6 +98,23 @@ TEST_F(AlignFrames, PosesThatDriftAreRefined) {
   EXPECT_LT((alignment->frames[0].T_scan_camera.matrix() - given[0].matrix()).cwiseAbs().maxCoeff(), 1e-6);
 }
 
+TEST_F(AlignFrames, PosesThatContradictTheImagesAreNotUsed) {
+  Workers workers;
+  DepthCapture capture = in_memory(recorded_, camera_);
+  // Another pass's poses: 80 mm an image along the optical axis.
+  for (std::size_t i = 0; i < capture.frames.size(); ++i) {
+    capture.frames[i].T_scan_camera = Transform::Identity();
+    capture.frames[i].T_scan_camera->translation().z() = 80.0 * static_cast<double>(i);
+  }
+  const Prepared prepared = prepare(capture, workers);
+  const auto alignment = align_frames(capture, prepared.patches, prepared.noise, {}, workers);
+  ASSERT_TRUE(alignment) << alignment.error().sentence();
+  EXPECT_EQ(alignment->frames_left_out, 0u);
+  ASSERT_FALSE(alignment->notes.empty());
+  EXPECT_NE(alignment->notes[0].find("were not used"), std::string::npos);
+  EXPECT_LT(absolute_trajectory_error_mm(poses_of(*alignment), recorded_.T_body_camera, ahead_mm), 0.15);
+}
+
 TEST_F(AlignFrames, MoreFramesThanAreAdjustedTogetherFollowTheModel) {
   Workers workers;
   const DepthCapture capture = in_memory(recorded_, camera_);

@@ -33,12 +33,12 @@ RefusalReason reason_of(const DepthFolder& folder, const ReadDepthSettings& sett
 TEST(ReadDepthCapture, PlainLayoutGivesCountsScaleAndOrder) {
   const DepthFolder folder("depth_plain");
   write_sound_capture(folder);
-  folder.text("capture.json", "{\"depth_scale\": 20000}");
+  folder.text("capture.json", "{\"depth_scale\": 2000}");
   folder.text("trajectory.log", identity_pose + "1 1 2\n0 -1 0 0.5\n1 0 0 -0.25\n0 0 1 0.125\n0 0 0 1\n");
   const auto capture = read_depth_capture(folder.path());
   ASSERT_TRUE(capture) << capture.error().sentence();
   ASSERT_EQ(capture->frames.size(), 2u);
-  EXPECT_DOUBLE_EQ(capture->mm_per_count, 0.05);
+  EXPECT_DOUBLE_EQ(capture->mm_per_count, 0.5);
   EXPECT_EQ(capture->intrinsics.width_px, 32);
   EXPECT_DOUBLE_EQ(capture->intrinsics.cx_px, 15.5);
   EXPECT_EQ(capture->frames[0].counts[5 * 32 + 7], 300);
@@ -81,6 +81,85 @@ TEST(ReadDepthCapture, TumLayoutAssociatesByTime) {
   const Vector3 moved = *capture->frames[1].T_scan_camera * Vector3(1.0, 0.0, 0.0);
   EXPECT_NEAR((moved - Vector3(100.0, 1.0, 0.0)).norm(), 0.0, 1e-6);  // a quarter turn about z; 8 digits given
   EXPECT_EQ(capture->frames[2].colour_file.filename(), "c.png");
+}
+
+TEST(ReadDepthCapture, NumbersInNamesOrderTheImages) {
+  const DepthFolder folder("depth_order");
+  folder.intrinsics(32, 24, 40.0);
+  for (const int number : {10, 2, 1, 9}) {
+    folder.flat_frame("depth/" + std::to_string(number) + ".png", 32, 24, static_cast<std::uint16_t>(300 + number));
+  }
+  const auto capture = read_depth_capture(folder.path());
+  ASSERT_TRUE(capture) << capture.error().sentence();
+  ASSERT_EQ(capture->frames.size(), 4u);
+  EXPECT_EQ(capture->frames[0].counts[0], 301);
+  EXPECT_EQ(capture->frames[1].counts[0], 302);
+  EXPECT_EQ(capture->frames[2].counts[0], 309);
+  EXPECT_EQ(capture->frames[3].counts[0], 310);
+}
+
+// Open3D writes a camera's parameters with the pinhole layout under "intrinsic".
+TEST(ReadDepthCapture, CameraParametersHoldTheIntrinsics) {
+  const DepthFolder folder("depth_parameters");
+  write_sound_capture(folder);
+  folder.text(
+      "intrinsic.json",
+      "{\"class_name\": \"PinholeCameraParameters\", \"extrinsic\": [1,0,0,0,0,1,0,0,0,0,1,0,0,0,0,1], "
+      "\"intrinsic\": {\"width\": 32, \"height\": 24, \"intrinsic_matrix\": [41, 0, 0, 0, 42, 0, 15.5, 11.5, 1]}}");
+  const auto capture = read_depth_capture(folder.path());
+  ASSERT_TRUE(capture) << capture.error().sentence();
+  EXPECT_DOUBLE_EQ(capture->intrinsics.fx_px, 41.0);
+  EXPECT_DOUBLE_EQ(capture->intrinsics.fy_px, 42.0);
+}
+
+TEST(ReadDepthCapture, ATimedTrajectoryFindsImagesNamedByTheirTime) {
+  const DepthFolder folder("depth_named_by_time");
+  folder.intrinsics(32, 24, 40.0);
+  folder.flat_frame("depth/1305031102.160407.png", 32, 24, 300);
+  folder.flat_frame("depth/1305031102.194330.png", 32, 24, 300);
+  folder.text("trajectory.txt", "1305031102.1758 0 0 0 0 0 0 1\n1305031102.2000 0.1 0 0 0 0 0 1\n");
+  const auto capture = read_depth_capture(folder.path());
+  ASSERT_TRUE(capture) << capture.error().sentence();
+  ASSERT_TRUE(capture->frames[0].T_scan_camera && capture->frames[1].T_scan_camera);
+  EXPECT_NEAR(capture->frames[1].T_scan_camera->translation().x(), 100.0, 1e-9);
+}
+
+TEST(ReadDepthCapture, ATrajectoryThatCannotBeMatchedIsLeftOutWithANote) {
+  for (const char* name : {"depth/image_0.png", "depth/5.png"}) {
+    const DepthFolder folder("depth_unmatched");
+    write_sound_capture(folder);
+    folder.flat_frame(name, 32, 24, 300);
+    folder.text("groundtruth.txt", "1305031102.1758 0 0 0 0 0 0 1\n");
+    const auto capture = read_depth_capture(folder.path());
+    ASSERT_TRUE(capture) << capture.error().sentence();
+    EXPECT_FALSE(capture->frames[0].T_scan_camera);
+    ASSERT_EQ(capture->notes.size(), 1u);
+    EXPECT_NE(capture->notes[0].find("groundtruth.txt was not used"), std::string::npos);
+  }
+}
+
+TEST(ReadDepthCapture, TumListsWithoutAssociationGetColourByTime) {
+  const DepthFolder folder("depth_tum_lists");
+  write_sound_capture(folder);
+  folder.text("depth.txt", "10.000 depth/000.png\n10.100 depth/001.png\n");
+  folder.text("rgb.txt", "9.950 rgb/a.png\n10.015 rgb/b.png\n10.150 rgb/c.png\n");
+  const auto capture = read_depth_capture(folder.path());
+  ASSERT_TRUE(capture) << capture.error().sentence();
+  EXPECT_EQ(capture->frames[0].colour_file.filename(), "b.png");
+  EXPECT_TRUE(capture->frames[1].colour_file.empty());  // 0.05 s away
+  folder.text("rgb.txt", "10.000 ../elsewhere.png\n");
+  EXPECT_EQ(reason_of(folder), RefusalReason::file_malformed);
+}
+
+TEST(ReadDepthCapture, RefusesDepthThatReadsInAnotherUnit) {
+  const DepthFolder folder("depth_unit");
+  write_sound_capture(folder);
+  folder.text("capture.json", "{\"depth_scale\": 20000}");  // 15 mm from the camera
+  EXPECT_EQ(reason_of(folder), RefusalReason::units_doubtful);
+  folder.text("capture.json", "{\"depth_scale\": 100}");  // 3 m
+  EXPECT_EQ(reason_of(folder), RefusalReason::units_doubtful);
+  folder.text("capture.json", "{\"depth_scale\": 1000}");
+  EXPECT_TRUE(read_depth_capture(folder.path()));
 }
 
 TEST(ReadDepthCapture, RefusesWithoutIntrinsics) {

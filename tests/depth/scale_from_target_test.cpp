@@ -151,7 +151,12 @@ TEST(ScaleFromTarget, Refusals) {
   EXPECT_EQ(bar.error().reason, RefusalReason::scale_unknown);
   folder.image("small.png", cv::Mat(240, 320, CV_8UC1, cv::Scalar(128)));
   capture.frames[0].colour_file = folder.path() / "small.png";
-  const auto size = scale_from_target(capture, {}, workers);
+  const auto unused = scale_from_target(capture, {}, workers);
+  ASSERT_TRUE(unused);
+  EXPECT_EQ(unused->images, 0u);
+  EXPECT_FALSE(unused->note.empty());
+  settings.bar_mm = 99.6;  // whoever measured the bar counts on the target
+  const auto size = scale_from_target(capture, settings, workers);
   ASSERT_FALSE(size);
   EXPECT_EQ(size.error().reason, RefusalReason::capture_insufficient);
   folder.text("broken.png", "no image");

@@ -106,19 +106,47 @@ Transform made_rigid(const Transform& pose) {
 }
 
 // The prediction: as given relative to the last frame aligned, else as the hand moved between the last two.
-Transform predicted(const DepthCapture& capture, const std::vector<FramePose>& frames, std::size_t frame) {
+Transform predicted(const DepthCapture& capture, const std::vector<FramePose>& frames, std::size_t frame,
+                    bool use_given) {
   std::size_t last = frame;
   while (last > 0 && !frames[last - 1].aligned) --last;
   if (last == 0) return Transform::Identity();
   --last;
   const auto& given = capture.frames[frame].T_scan_camera;
   const auto& given_last = capture.frames[last].T_scan_camera;
-  if (given && given_last) return made_rigid(frames[last].T_scan_camera * given_last->inverse() * *given);
+  if (use_given && given && given_last) return made_rigid(frames[last].T_scan_camera * given_last->inverse() * *given);
   if (last > 0 && frames[last - 1].aligned && frame == last + 1) {
     return made_rigid(frames[last].T_scan_camera * frames[last - 1].T_scan_camera.inverse() *
                       frames[last].T_scan_camera);
   }
   return frames[last].T_scan_camera;
+}
+
+// Each frame in turn onto the model that those before it make.
+std::vector<FramePose> lay_one_by_one(const DepthCapture& capture, const std::vector<std::vector<DepthPatch>>& patches,
+                                      const DepthNoise& noise, const AlignSettings& settings, bool use_given) {
+  std::vector<FramePose> frames(capture.frames.size());
+  PatchMap model(settings.cell_mm);
+  bool is_first = true;
+  for (std::size_t i = 0; i < frames.size(); ++i) {
+    FramePose& frame = frames[i];
+    if (patches[i].size() < settings.fewest_matched) continue;
+    if (is_first) {
+      if (use_given) frame.T_scan_camera = capture.frames[i].T_scan_camera.value_or(Transform::Identity());
+      frame.aligned = true;
+      frame.matched_share = 1.0;
+      is_first = false;
+    } else {
+      frame = lay_on_model(patches[i], model, predicted(capture, frames, i, use_given), noise, settings);
+    }
+    if (frame.aligned) add_to_model(model, patches[i], frame.T_scan_camera, noise);
+  }
+  return frames;
+}
+
+std::size_t aligned_among(const std::vector<FramePose>& frames) {
+  return static_cast<std::size_t>(
+      std::count_if(frames.begin(), frames.end(), [](const FramePose& frame) { return frame.aligned; }));
 }
 
 }  // namespace
@@ -127,22 +155,18 @@ Outcome<Alignment> align_frames(const DepthCapture& capture, const std::vector<s
                                 const DepthNoise& noise, const AlignSettings& settings, Workers& workers) {
   const std::size_t count = capture.frames.size();
   Alignment alignment;
-  alignment.frames.resize(count);
-  PatchMap model(settings.cell_mm);
-  std::size_t aligned = 0;
-  for (std::size_t i = 0; i < count; ++i) {
-    FramePose& frame = alignment.frames[i];
-    if (patches[i].size() < settings.fewest_matched) continue;
-    if (aligned == 0) {
-      frame.T_scan_camera = capture.frames[i].T_scan_camera.value_or(Transform::Identity());
-      frame.aligned = true;
-      frame.matched_share = 1.0;
-    } else {
-      frame = lay_on_model(patches[i], model, predicted(capture, alignment.frames, i), noise, settings);
+  alignment.frames = lay_one_by_one(capture, patches, noise, settings, true);
+  std::size_t aligned = aligned_among(alignment.frames);
+  // Poses that contradict the images (of another camera, inverted, in another order) are worse than none.
+  const bool has_poses = std::any_of(capture.frames.begin(), capture.frames.end(),
+                                     [](const DepthFrame& frame) { return frame.T_scan_camera.has_value(); });
+  if (has_poses && static_cast<double>(count - aligned) > settings.doubtful_share * static_cast<double>(count)) {
+    auto without = lay_one_by_one(capture, patches, noise, settings, false);
+    if (aligned_among(without) > aligned) {
+      aligned = aligned_among(without);
+      alignment.frames = std::move(without);
+      alignment.notes.emplace_back("The poses given do not fit the depth images and were not used.");
     }
-    if (!frame.aligned) continue;
-    ++aligned;
-    add_to_model(model, patches[i], frame.T_scan_camera, noise);
   }
   alignment.frames_left_out = count - aligned;
   if (aligned < 2 || 2 * aligned < count) {
@@ -190,8 +214,7 @@ Outcome<Alignment> align_frames(const DepthCapture& capture, const std::vector<s
         frame = lay_on_model(patches[all[k]], refined, correction * frame.T_scan_camera, noise, settings);
       }
     });
-    alignment.frames_left_out = static_cast<std::size_t>(
-        std::count_if(alignment.frames.begin(), alignment.frames.end(), [](const FramePose& f) { return !f.aligned; }));
+    alignment.frames_left_out = count - aligned_among(alignment.frames);
   }
   if (!alignment.settled) alignment.notes.emplace_back("The joint adjustment of the poses did not settle.");
   return alignment;

@@ -27,6 +27,7 @@ struct AlignSettings {
   std::size_t most_steps = 25;        // of one frame; it has usually settled after 8
   double least_matched_share = 0.35;  // of a frame's patches, or the frame is left out
   std::size_t fewest_matched = 100;   // patches likewise
+  double doubtful_share = 0.2;        // of frames left out, from which the poses given are doubted
   std::size_t most_joint_frames = 240;  // adjusted together (memory grows with the square); others follow the model
   std::size_t most_joint_steps = 16;
   std::size_t regrouping_steps = 6;  // of them, in which patches may still change to another plane

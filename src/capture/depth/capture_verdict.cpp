@@ -61,8 +61,8 @@ std::vector<std::string> capture_verdict(const DepthCapture& capture, const Alig
   } else {
     notes.emplace_back(
         "Nothing of known size was used: the scale is the depth camera's own; lay the printed target beside the rim, "
-        "or "
-        "check a length with callipers.");
+        "or check a length with callipers.");
+    if (!scale.note.empty()) notes.push_back(scale.note);
   }
   if (alignment.frames_left_out > 0) {
     notes.push_back(sentence("%zu depth images could not be laid on the others: move the camera more slowly.",

@@ -6,6 +6,7 @@
 #include <nlohmann/json.hpp>
 #include <opencv2/imgcodecs.hpp>
 
+#include "capture/depth/list_depth_frames.h"
 #include "capture/depth/read_trajectory.h"
 #include "core/small_file.h"
 
@@ -18,19 +19,9 @@ namespace fs = std::filesystem;
 constexpr double plain_counts_per_metre = 1000.0;
 constexpr double tum_counts_per_metre = 5000.0;
 
-struct FrameFiles {
-  std::string name;
-  fs::path depth, colour;
-  double time_s = 0.0;
-};
-
 bool is_there(const fs::path& file) {
   std::error_code error;
   return fs::exists(file, error);
-}
-
-bool has_tum_lists(const fs::path& folder) {
-  return is_there(folder / "associations.txt") || is_there(folder / "depth.txt");
 }
 
 Outcome<nlohmann::json> read_json(const fs::path& file, const ReadDepthSettings& settings) {
@@ -54,9 +45,11 @@ Outcome<PinholeIntrinsics> read_intrinsics(const fs::path& folder, const ReadDep
   PinholeIntrinsics intrinsics;
   std::array<double, 9> matrix{};
   try {
-    intrinsics.width_px = json->at("width").get<int>();
-    intrinsics.height_px = json->at("height").get<int>();
-    matrix = json->at("intrinsic_matrix").get<std::array<double, 9>>();
+    // A camera-parameters file holds the pinhole layout one level down, beside the pose.
+    const nlohmann::json& pinhole = json->contains("intrinsic") ? json->at("intrinsic") : *json;
+    intrinsics.width_px = pinhole.at("width").get<int>();
+    intrinsics.height_px = pinhole.at("height").get<int>();
+    matrix = pinhole.at("intrinsic_matrix").get<std::array<double, 9>>();
   } catch (const nlohmann::json::exception&) {
     return refuse(RefusalReason::file_malformed,
                   "intrinsic.json lacks width, height or the nine numbers of intrinsic_matrix",
@@ -97,81 +90,6 @@ Outcome<double> read_mm_per_count(const fs::path& folder, const ReadDepthSetting
     }
   }
   return 1000.0 / counts_per_metre;
-}
-
-std::vector<fs::path> images_in(const fs::path& folder) {
-  std::vector<fs::path> files;
-  std::error_code error;
-  for (const auto& entry : fs::directory_iterator(folder, error)) {
-    std::string extension = entry.path().extension().string();
-    std::transform(extension.begin(), extension.end(), extension.begin(),
-                   [](unsigned char c) { return static_cast<char>(std::tolower(c)); });
-    if (extension == ".png" || extension == ".jpg" || extension == ".jpeg") files.push_back(entry.path());
-  }
-  std::sort(files.begin(), files.end());
-  return files;
-}
-
-// Files named in a list stay inside the capture's folder.
-bool stays_inside(const fs::path& file) {
-  return file.is_relative() && std::find(file.begin(), file.end(), "..") == file.end();
-}
-
-Outcome<std::vector<FrameFiles>> list_tum_frames(const fs::path& folder, const ReadDepthSettings& settings) {
-  const bool associated = is_there(folder / "associations.txt");
-  const std::string name = associated ? "associations.txt" : "depth.txt";
-  const auto text = read_text(folder / name, settings.most_text_bytes);
-  if (!text) return tl::unexpected(text.error());
-  const auto lines = parse_tum_list(*text, name);
-  if (!lines) return tl::unexpected(lines.error());
-  std::vector<FrameFiles> frames;
-  for (const TimedLine& line : *lines) {
-    FrameFiles files;
-    files.time_s = line.time_s;
-    files.depth = line.words[0];
-    if (associated) {
-      // 'time file time file', either kind first; the depth image is the one in the depth folder.
-      if (line.words.size() != 3) {
-        return refuse(RefusalReason::file_malformed, "a line of associations.txt is not 'time file time file'",
-                      "associate depth and colour again");
-      }
-      files.colour = line.words[2];
-      if (line.words[2].rfind("depth", 0) == 0) {
-        std::swap(files.depth, files.colour);
-        try {
-          files.time_s = std::stod(line.words[1]);
-        } catch (const std::exception&) {
-          return refuse(RefusalReason::file_malformed, "a line of associations.txt is not 'time file time file'",
-                        "associate depth and colour again");
-        }
-      }
-    }
-    if (!stays_inside(files.depth) || !stays_inside(files.colour)) {
-      return refuse(RefusalReason::file_malformed, name + " names a file outside the capture's folder",
-                    "keep the images in the folder");
-    }
-    files.name = files.depth.filename().string();
-    files.depth = folder / files.depth;
-    if (!files.colour.empty()) files.colour = folder / files.colour;
-    frames.push_back(std::move(files));
-  }
-  return frames;
-}
-
-Outcome<std::vector<FrameFiles>> list_plain_frames(const fs::path& folder) {
-  const std::vector<fs::path> depth = images_in(folder / "depth");
-  const std::vector<fs::path> colour = images_in(folder / "color");
-  if (!colour.empty() && colour.size() != depth.size()) {
-    return refuse(RefusalReason::capture_insufficient,
-                  "the capture holds " + std::to_string(depth.size()) + " depth and " + std::to_string(colour.size()) +
-                      " colour images",
-                  "keep one colour image for each depth image, or none");
-  }
-  std::vector<FrameFiles> frames;
-  for (std::size_t i = 0; i < depth.size(); ++i) {
-    frames.push_back({depth[i].filename().string(), depth[i], colour.empty() ? fs::path() : colour[i], 0.0});
-  }
-  return frames;
 }
 
 // Size, bit depth and channels as the PNG's own header states them (ISO/IEC 15948, IHDR), before anything is decoded.
@@ -228,9 +146,11 @@ Outcome<std::vector<std::uint16_t>> read_depth_image(const fs::path& file, const
 
 // Poses as given, one a frame; none at all when the folder has no trajectory.
 Outcome<std::vector<std::optional<Transform>>> read_poses(const fs::path& folder, const std::vector<FrameFiles>& frames,
-                                                          const ReadDepthSettings& settings) {
+                                                          const ReadDepthSettings& settings,
+                                                          std::vector<std::string>& notes) {
   std::vector<std::optional<Transform>> poses(frames.size());
-  const bool tum = has_tum_lists(folder);
+  const bool timed_frames =
+      std::all_of(frames.begin(), frames.end(), [](const FrameFiles& files) { return files.time_s.has_value(); });
   for (const char* name : {"trajectory.log", "trajectory.txt", "groundtruth.txt"}) {
     if (!is_there(folder / name)) continue;
     const auto text = read_text(folder / name, settings.most_text_bytes);
@@ -247,12 +167,17 @@ Outcome<std::vector<std::optional<Transform>>> read_poses(const fs::path& folder
       std::copy(log->begin(), log->end(), poses.begin());
       return poses;
     }
-    if (!tum) continue;
+    if (!timed_frames) {
+      notes.push_back(std::string(name) + " was not used: nothing says when the depth images were taken.");
+      return poses;
+    }
     const auto timed = parse_tum_trajectory(*text, name, settings.rigid_tolerance);
     if (!timed) return tl::unexpected(timed.error());
     for (std::size_t i = 0; i < frames.size(); ++i) {
-      poses[i] = pose_at(*timed, frames[i].time_s, settings.association_gap_s);
+      poses[i] = pose_at(*timed, *frames[i].time_s, settings.association_gap_s);
     }
+    if (std::none_of(poses.begin(), poses.end(), [](const auto& pose) { return pose.has_value(); }))
+      notes.push_back(std::string(name) + " was not used: it holds no pose at the time of any depth image.");
     return poses;
   }
   return poses;
@@ -285,7 +210,7 @@ Outcome<DepthCapture> read_depth_capture(const fs::path& folder, const ReadDepth
   const auto mm_per_count = read_mm_per_count(folder, settings);
   if (!mm_per_count) return tl::unexpected(mm_per_count.error());
   capture.mm_per_count = *mm_per_count;
-  const auto files = has_tum_lists(folder) ? list_tum_frames(folder, settings) : list_plain_frames(folder);
+  const auto files = list_depth_frames(folder, settings);
   if (!files) return tl::unexpected(files.error());
   if (files->size() < 2) {
     return refuse(RefusalReason::capture_insufficient,
@@ -301,7 +226,7 @@ Outcome<DepthCapture> read_depth_capture(const fs::path& folder, const ReadDepth
                       " images and " + std::to_string(settings.most_pixels) + " pixels in all",
                   "keep every second or third image");
   }
-  const auto poses = read_poses(folder, *files, settings);
+  const auto poses = read_poses(folder, *files, settings, capture.notes);
   if (!poses) return tl::unexpected(poses.error());
 
   std::size_t empty = 0, without_pose = 0;
@@ -332,6 +257,16 @@ Outcome<DepthCapture> read_depth_capture(const fs::path& folder, const ReadDepth
                       std::to_string(std::lround(lowest_median)) + " to " +
                       std::to_string(std::lround(highest_median)) + " counts",
                   "store all depth images with one number of counts a metre");
+  }
+  // Nothing can be measured closer than this, nor a rim farther away: another unit is likelier.
+  constexpr double nearest_mm = 60.0, farthest_mm = 2500.0;
+  const double nearest_read_mm = lowest_median * capture.mm_per_count;
+  if (highest_median * capture.mm_per_count < nearest_mm || nearest_read_mm > farthest_mm) {
+    return refuse(RefusalReason::units_doubtful,
+                  "the depth images read as " + std::to_string(std::lround(nearest_read_mm)) +
+                      " mm from the camera at " + std::to_string(std::lround(1000.0 / capture.mm_per_count)) +
+                      " counts a metre",
+                  "state the camera's counts a metre as depth_scale in capture.json");
   }
   if (empty > 0) capture.notes.push_back(std::to_string(empty) + " depth images hold only zeros and were left out.");
   if (without_pose > 0 && without_pose < capture.frames.size()) {

@@ -149,6 +149,12 @@ Outcome<TargetScale> scale_from_target(const DepthCapture& capture, const Target
         "store colour as PNG or JPEG, or leave the colour images out");
   }
   if (first->width != capture.intrinsics.width_px || first->height != capture.intrinsics.height_px) {
+    if (settings.bar_mm <= 0.0) {
+      scale.note =
+          "Colour and depth images differ in size, so a printed target could not give the scale: register colour to "
+          "depth, pixel on pixel.";
+      return scale;
+    }
     return refuse(RefusalReason::capture_insufficient, "colour and depth images differ in size",
                   "register colour to depth, pixel on pixel, or leave the colour images out");
   }

@@ -4,6 +4,7 @@
 #pragma once
 
 #include <cstddef>
+#include <string>
 
 #include "capture/depth/depth_capture.h"
 #include "capture/photos/find_target.h"
@@ -30,11 +31,13 @@ struct TargetScale {
   double factor = 1.0;      // true length over length as read
   double relative_u = 0.0;  // of the factor: scatter between images, print, plane
   double tilt_deg = 0.0;    // largest tilt of the target to the image among those used
+  std::string note;         // why colour was not used, for people; else empty
 };
 
 // Colour images must be registered to depth: the same size, pixel on pixel. Without colour, or without the target in
-// it, images = 0. Refuses colour images of another size or that cannot be read (capture_insufficient), and a bar
-// reading more than 5 % off its nominal length (scale_unknown).
+// it, or with colour of another size, images = 0. Refuses colour images that cannot be read, or of another size where a
+// bar was measured and the target is meant to count (capture_insufficient), and a bar reading more than 5 % off its
+// nominal length (scale_unknown).
 [[nodiscard]] Outcome<TargetScale> scale_from_target(const DepthCapture& capture, const TargetScaleSettings& settings,
                                                      Workers& workers);
 
