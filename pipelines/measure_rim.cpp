@@ -17,11 +17,11 @@ constexpr std::size_t most_heat_points = 1'500'000, most_face_points = 200'000, 
 // The fitted sections of one rim, and what is needed to turn them into measures.
 Measures measure_sections(const UnrolledRim& rim, const FittedRim& fitted, const NoiseModel& noise,
                           const Expected& expected, const CaptureTerms& terms, const BevelSettings& settings,
-                          const TornSettings& torn_settings) {
+                          const TornSettings& torn_settings, Workers& workers) {
   Measures measures;
   std::vector<TargetFace> targets;
   if (const FaceFits* face = fitted.find(FaceName::bevel)) {
-    const FaceGrid grid = grid_face(rim, fitted, *face, 0.5, -0.6, 1.0);
+    const FaceGrid grid = grid_face(rim, fitted, *face, 0.5, -0.6, 1.0, workers);
     measures.bevel_planned = true;
     measures.bevel.stations = measure_bevel(rim, fitted, grid, noise, terms, settings);
     measure_fairness(measures.bevel, rim, fitted, grid, *expected.bevel, noise);
@@ -33,12 +33,12 @@ Measures measure_sections(const UnrolledRim& rim, const FittedRim& fitted, const
   measures.gaps = find_gaps(measures.bevel, measures.channels);
   for (const FaceName name : {FaceName::side, FaceName::bevel, FaceName::top})
     if (const FaceFits* face = fitted.find(name)) {
-      const auto torn = find_torn(grid_face(rim, fitted, *face, 0.5, 0.0, 1.5), *face, noise, torn_settings);
+      const auto torn = find_torn(grid_face(rim, fitted, *face, 0.5, 0.0, 1.5, workers), *face, noise, torn_settings);
       measures.torn.insert(measures.torn.end(), torn.begin(), torn.end());
     }
   measures.sections = picture_sections(rim, fitted, most_section_points);
-  measures.heat_points = heat_points(rim, fitted, targets, terms, most_heat_points);
-  measures.face_points = face_points(rim, fitted, targets, terms, noise, most_face_points);
+  measures.heat_points = heat_points(rim, fitted, targets, terms, most_heat_points, workers);
+  measures.face_points = face_points(rim, fitted, targets, terms, noise, most_face_points, workers);
   return measures;
 }
 
@@ -59,13 +59,13 @@ Outcome<Measures> measure_rim(const Cloud& cloud, const Expected& expected, cons
   const FaceTracks tracks = name_faces(sections, rim, first_noise_mm, outline->lean_rad, expected, settings.name);
   FittedRim fitted = fit_faces(rim, tracks, first_noise_mm, outline->lean_rad, settings.fit, workers);
   doubt_fits(fitted, settings.doubt);
-  const auto seen_noise = noise_of_rim(rim, fitted);
+  const auto seen_noise = noise_of_rim(rim, fitted, workers);
   if (!seen_noise) return tl::unexpected(seen_noise.error());
   const NoiseModel noise = with_capture_error(*seen_noise, cloud.capture_error);
 
   const CaptureTerms terms{cloud.scale.relative_standard_u, cloud.capture_error, cloud.origin_mm,
                            orientation->tilt_u_rad};
-  Measures measures = measure_sections(rim, fitted, noise, expected, terms, settings.bevel, settings.torn);
+  Measures measures = measure_sections(rim, fitted, noise, expected, terms, settings.bevel, settings.torn, workers);
   summarise_scan(measures, cloud, rim, fitted, noise, outline->lean_rad);
   return measures;
 }

@@ -92,6 +92,8 @@ int inspect(const InspectArguments& arguments) {
     settings = *given;
   }
 
+  const std::filesystem::path scan = std::filesystem::path(arguments.scan).lexically_normal();
+  std::string scan_sha256;  // outlives the workers, who fill it in
   Workers workers(arguments.threads);
   CloudFromScanSettings& capture = settings.capture;
   capture.file.units.units = units_from(arguments.units);
@@ -101,17 +103,18 @@ int inspect(const InspectArguments& arguments) {
   const auto cloud = cloud_from_scan(arguments.scan, capture, workers);
   if (!cloud) return report_refusal(cloud.error());
 
+  workers.begin_beside([&] { scan_sha256 = sha256_of(scan); });
   progress.say("measuring " + std::to_string(cloud->size()) + " points");
   const auto inspection = inspect_scan(*cloud, *plan, settings.inspect, workers);
   if (!inspection) return report_refusal(inspection.error());
 
   progress.say("writing the report");
-  const std::filesystem::path scan = std::filesystem::path(arguments.scan).lexically_normal();
   ReportContext context;
   context.version = RIMWRIGHT_VERSION;
   context.made_on = today();
   context.scan_name = (scan.has_filename() ? scan : scan.parent_path()).filename().string();
-  context.scan_sha256 = sha256_of(scan);
+  workers.finish_beside();
+  context.scan_sha256 = scan_sha256;
   std::error_code error;
   if (std::filesystem::is_regular_file(scan, error)) context.scan_bytes = std::filesystem::file_size(scan, error);
   context.plan_name = std::filesystem::path(arguments.plan).filename().string();
@@ -119,7 +122,7 @@ int inspect(const InspectArguments& arguments) {
   context.settings = changed_settings(settings);
   context.for_client = arguments.for_client;
   context.sanding_block_mm = arguments.sanding_block_mm;
-  if (const auto written = write_result(*inspection, context, arguments.out); !written)
+  if (const auto written = write_result(*inspection, context, arguments.out, workers); !written)
     return report_refusal(written.error());
   if (!arguments.keep.empty()) {
     const auto kept = keep_result(arguments.out, arguments.keep);

@@ -6,6 +6,7 @@
 #include <memory>
 #include <mutex>
 #include <thread>
+#include <utility>
 #include <vector>
 
 namespace rimwright {
@@ -30,6 +31,26 @@ struct Workers::State {
   Job job;
   bool stopping = false;
   std::vector<std::thread> threads;
+  std::function<void()> beside;  // waiting to be taken up
+  bool beside_goes_on = false;
+  std::exception_ptr beside_failure;
+
+  // Takes up what was given to go on beside. Called with the lock held and something waiting; returns with it held.
+  void work_beside(std::unique_lock<std::mutex>& lock) {
+    const auto work = std::exchange(beside, nullptr);
+    beside_goes_on = true;
+    lock.unlock();
+    std::exception_ptr failure;
+    try {
+      work();
+    } catch (...) {
+      failure = std::current_exception();
+    }
+    lock.lock();
+    beside_failure = failure;
+    beside_goes_on = false;
+    work_done.notify_all();
+  }
 
   // Takes chunks until none is left. Called with the lock held; returns with it held.
   void work_off(std::unique_lock<std::mutex>& lock) {
@@ -58,10 +79,13 @@ Workers::Workers(std::size_t threads) : state_(std::make_unique<State>()) {
     state_->threads.emplace_back([state = state_.get()] {
       std::unique_lock lock(state->mutex);
       while (true) {
-        state->work_ready.wait(lock,
-                               [state] { return state->stopping || state->job.next_chunk < state->job.chunk_count; });
+        const auto has_chunks = [state] { return state->job.next_chunk < state->job.chunk_count; };
+        state->work_ready.wait(lock, [&] { return state->stopping || has_chunks() || state->beside != nullptr; });
         if (state->stopping) return;
-        state->work_off(lock);
+        if (has_chunks())
+          state->work_off(lock);
+        else
+          state->work_beside(lock);
       }
     });
   }
@@ -93,6 +117,20 @@ void Workers::for_chunks(std::size_t count, std::size_t chunk_size,
   state_->work_off(lock);
   state_->work_done.wait(lock, [&job] { return job.unfinished == 0; });
   if (job.failure) std::rethrow_exception(job.failure);
+}
+
+void Workers::begin_beside(std::function<void()> work) {
+  finish_beside();
+  const std::lock_guard lock(state_->mutex);
+  state_->beside = std::move(work);
+  state_->work_ready.notify_one();
+}
+
+void Workers::finish_beside() {
+  std::unique_lock lock(state_->mutex);
+  if (state_->beside != nullptr) state_->work_beside(lock);
+  state_->work_done.wait(lock, [this] { return !state_->beside_goes_on; });
+  if (const auto failure = std::exchange(state_->beside_failure, nullptr)) std::rethrow_exception(failure);
 }
 
 }  // namespace rimwright

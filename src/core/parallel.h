@@ -26,6 +26,13 @@ class Workers {
   void for_chunks(std::size_t count, std::size_t chunk_size,
                   const std::function<void(std::size_t begin, std::size_t end, std::size_t chunk)>& body);
 
+  // Gives `work` to a thread of the pool that has nothing to do, so that it goes on beside the caller's own; with one
+  // thread it is done in finish_beside. One at a time: what was begun before is finished first. `work` must not use
+  // this pool.
+  void begin_beside(std::function<void()> work);
+  // Returns when what was begun is done; an exception in it is rethrown here. Nothing begun: returns at once.
+  void finish_beside();
+
  private:
   struct State;
   std::unique_ptr<State> state_;

@@ -56,10 +56,9 @@ class FaceFitter {
 
   FaceFits fit() {
     spans_from_track();
-    gather();
-    fit_windows();
-    for (int round = 0; round < 2; ++round) {
-      spans_from_fits();
+    for (int round = 0; round < rounds; ++round) {
+      if (round > 0) spans_from_fits();
+      takes_all_ = round == rounds - 1;
       gather();
       fit_windows();
     }
@@ -246,8 +245,11 @@ class FaceFitter {
     const Span& span = spans_[i];
     const double middle = station(i);
     const bool is_first_round = fits_.at.empty();
+    // The rounds before the last only set lines and gates, for which an even share of a very dense slice is enough.
+    const double share = static_cast<double>(range.end - range.begin) / settings_.points_a_slice;
+    const std::size_t every = takes_all_ ? 1 : std::max<std::size_t>(1, static_cast<std::size_t>(share));
     double last_residual = 0.0, last_w = 0.0;
-    for (std::size_t k = range.begin; k < range.end; ++k) {
+    for (std::size_t k = range.begin; k < range.end; k += every) {
       const double out = rim_.out_mm[k], up = rim_.up_mm[k];
       const double ds = rim_.station_mm[k] - middle;
       const double t = out * fits_.along.x() + up * fits_.along.y();
@@ -412,7 +414,8 @@ class FaceFitter {
   FitSettings settings_;
   FacePart part_;
   double noise_mm_, lean_rad_;
-  bool is_top_ = false, is_reference_ = false, is_ledge_ = false;
+  static constexpr int rounds = 3;
+  bool is_top_ = false, is_reference_ = false, is_ledge_ = false, takes_all_ = false;
   std::size_t stations_ = 0;
   Workers& workers_;
   std::vector<Dome> domes_;  // at the borders of the stations' slices; of the top only

@@ -9,7 +9,7 @@
 namespace rimwright {
 
 FaceGrid grid_face(const UnrolledRim& rim, const FittedRim& fitted, const FaceFits& face, double t_step_mm,
-                   double edge_margin_mm, double gate_mm) {
+                   double edge_margin_mm, double gate_mm, Workers& workers) {
   FaceGrid grid;
   grid.columns = fitted.station_mm.size();
   if (grid.columns == 0) return grid;
@@ -33,9 +33,9 @@ FaceGrid grid_face(const UnrolledRim& rim, const FittedRim& fitted, const FaceFi
 
   const bool is_top = face.track->name == FaceName::top;
   const auto slices_a_station = static_cast<std::size_t>(std::lround(grid.station_step_mm / rim.slice_mm));
-  for (std::size_t i = 0; i < grid.columns; ++i) {
+  const auto fill_column = [&](std::size_t i) {
     const FaceFit& fit = face.at[i];
-    if (!fit.measured) continue;
+    if (!fit.measured) return;
     const double first = std::min(fit.from_t_mm, fit.to_t_mm) + edge_margin_mm;
     const double last = std::max(fit.from_t_mm, fit.to_t_mm) - edge_margin_mm;
     // A domed top's points leave the line by its rise and sagitta: twice the gate, and a share of the reach.
@@ -67,7 +67,11 @@ FaceGrid grid_face(const UnrolledRim& rim, const FittedRim& fitted, const FaceFi
         grid.count[cell] += 1.0F;
       }
     }
-  }
+  };
+  constexpr std::size_t columns_at_once = 16;  // a column's cells are its own
+  workers.for_chunks(grid.columns, columns_at_once, [&](std::size_t begin, std::size_t end, std::size_t) {
+    for (std::size_t i = begin; i < end; ++i) fill_column(i);
+  });
   grid.mean_mm.resize(sums.size());
   for (std::size_t c = 0; c < sums.size(); ++c)
     grid.mean_mm[c] = grid.count[c] > 0 ? static_cast<float>(sums[c] / static_cast<double>(grid.count[c]))

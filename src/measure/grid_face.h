@@ -25,6 +25,6 @@ struct FaceGrid {
 
 // Points of the face's seen part, edge_margin_mm clear of its ends, within the gate of its fit.
 [[nodiscard]] FaceGrid grid_face(const UnrolledRim& rim, const FittedRim& fitted, const FaceFits& face,
-                                 double t_step_mm, double edge_margin_mm, double gate_mm);
+                                 double t_step_mm, double edge_margin_mm, double gate_mm, Workers& workers);
 
 }  // namespace rimwright

@@ -158,61 +158,92 @@ std::size_t stride_for(std::size_t total, std::size_t most) {
   return std::max<std::size_t>(1, (total + most - 1) / std::max<std::size_t>(1, most));
 }
 
+constexpr std::size_t points_at_once = 1 << 14;
+
+// The way of many points back to the scan: UnrolledRim::scan_point_mm with all that is alike for them done once.
+class BackToScan {
+ public:
+  BackToScan(const UnrolledRim& rim, const Vector3& origin_scan_mm)
+      : rim_(rim), T_scan_body_(rim.T_body_scan.inverse()), origin_scan_mm_(origin_scan_mm) {}
+
+  [[nodiscard]] Eigen::Vector3f point_mm(double station, double out, double up) const {
+    const RimCurve::Place here = rim_.curve.place(station);
+    const Vector2 plan = here.point + out * here.out;
+    const double top_mm = rim_.top.height_mm(here.point.x(), here.point.y());
+    return (origin_scan_mm_ + T_scan_body_ * Vector3(plan.x(), plan.y(), up + top_mm)).cast<float>();
+  }
+
+ private:
+  const UnrolledRim& rim_;
+  Transform T_scan_body_;
+  Vector3 origin_scan_mm_;
+};
+
 }  // namespace
 
 std::vector<HeatPoint> heat_points(const UnrolledRim& rim, const FittedRim& fitted,
-                                   const std::vector<TargetFace>& targets, const CaptureTerms& terms,
-                                   std::size_t most) {
-  std::vector<HeatPoint> points;
+                                   const std::vector<TargetFace>& targets, const CaptureTerms& terms, std::size_t most,
+                                   Workers& workers) {
   const std::size_t total = rim.station_mm.size(), stride = stride_for(total, most);
-  points.reserve(total / stride + 1);
+  std::vector<HeatPoint> points((total + stride - 1) / stride);
   const FaceFits* face = fitted.find(FaceName::bevel);
   const double step = step_of(fitted);
+  const BackToScan back(rim, terms.origin_scan_mm);
   constexpr double edge_mm = 0.8, gate_mm = 1.0;  // up to the edges, and with the face's form
-  for (std::size_t k = 0; k < total; k += stride) {
-    const double s = rim.station_mm[k], out = rim.out_mm[k], up = rim.up_mm[k];
-    const auto i = std::min(fitted.station_mm.size() - 1, static_cast<std::size_t>(s / step));
-    HeatPoint point{(terms.origin_scan_mm + rim.scan_point_mm(s, out, up)).cast<float>(),
-                    std::numeric_limits<float>::quiet_NaN(), rim.station_mm[k]};
-    if (face != nullptr && on_face(*face, face->at[i], nullptr, out, up, s - fitted.station_mm[i], edge_mm, gate_mm).on)
-      point.deviation_mm = deviation_of(fitted, targets, i, step, s, {out, up});
-    points.push_back(point);
-  }
+  workers.for_chunks(points.size(), points_at_once, [&](std::size_t begin, std::size_t end, std::size_t) {
+    for (std::size_t n = begin; n < end; ++n) {
+      const std::size_t k = n * stride;
+      const double s = rim.station_mm[k], out = rim.out_mm[k], up = rim.up_mm[k];
+      const auto i = std::min(fitted.station_mm.size() - 1, static_cast<std::size_t>(s / step));
+      HeatPoint& point = points[n];
+      point = {back.point_mm(s, out, up), std::numeric_limits<float>::quiet_NaN(), rim.station_mm[k]};
+      if (face != nullptr &&
+          on_face(*face, face->at[i], nullptr, out, up, s - fitted.station_mm[i], edge_mm, gate_mm).on)
+        point.deviation_mm = deviation_of(fitted, targets, i, step, s, {out, up});
+    }
+  });
   return points;
 }
 
 std::vector<FacePoint> face_points(const UnrolledRim& rim, const FittedRim& fitted,
                                    const std::vector<TargetFace>& targets, const CaptureTerms& terms,
-                                   const NoiseModel& noise, std::size_t most) {
-  std::vector<FacePoint> points;
+                                   const NoiseModel& noise, std::size_t most, Workers& workers) {
   const std::size_t total = rim.station_mm.size(), stride = stride_for(total, most);
+  const std::size_t count = (total + stride - 1) / stride;
   const double step = step_of(fitted);
   const double gate_mm = 5.0 * noise.white_sigma_mm + 0.1;
   const double bevel_gate_mm = std::max(gate_mm, 1.0);  // with the humps and hollows a later pass takes off
-  std::size_t station = fitted.station_mm.size();
-  SectionTop top;
-  for (std::size_t k = 0; k < total; k += stride) {
-    const double s = rim.station_mm[k], out = rim.out_mm[k], up = rim.up_mm[k];
-    const auto i = std::min(fitted.station_mm.size() - 1, static_cast<std::size_t>(s / step));
-    if (i != station) {
-      station = i;
-      top = top_of(rim, fitted.station_mm[i], &fitted.find(FaceName::top)->at[i]);
+  const BackToScan back(rim, terms.origin_scan_mm);
+  std::vector<std::vector<FacePoint>> parts((count + points_at_once - 1) / points_at_once);
+  workers.for_chunks(count, points_at_once, [&](std::size_t begin, std::size_t end, std::size_t part) {
+    std::size_t station = fitted.station_mm.size();
+    SectionTop top;
+    for (std::size_t n = begin; n < end; ++n) {
+      const std::size_t k = n * stride;
+      const double s = rim.station_mm[k], out = rim.out_mm[k], up = rim.up_mm[k];
+      const auto i = std::min(fitted.station_mm.size() - 1, static_cast<std::size_t>(s / step));
+      if (i != station) {
+        station = i;
+        top = top_of(rim, fitted.station_mm[i], &fitted.find(FaceName::top)->at[i]);
+      }
+      for (const FaceFits& face : fitted.faces) {
+        const SectionTop* curved = face.track->name == FaceName::top ? &top : nullptr;
+        const double gate = face.track->name == FaceName::bevel ? bevel_gate_mm : gate_mm;
+        if (!on_face(face, face.at[i], curved, out, up, s - fitted.station_mm[i], 0.0, gate).on) continue;
+        FacePoint point;
+        point.at_scan_mm = back.point_mm(s, out, up);
+        point.kind = kind_of(face.track->name);
+        point.station_mm = rim.station_mm[k];
+        point.deviation_mm = face.track->name == FaceName::bevel ? deviation_of(fitted, targets, i, step, s, {out, up})
+                                                                 : std::numeric_limits<float>::quiet_NaN();
+        point.sigma_mm = static_cast<float>(rim.sigma_mm.empty() ? face.at[i].noise_mm : rim.sigma_mm[k]);
+        parts[part].push_back(point);
+        break;
+      }
     }
-    for (const FaceFits& face : fitted.faces) {
-      const SectionTop* curved = face.track->name == FaceName::top ? &top : nullptr;
-      const double gate = face.track->name == FaceName::bevel ? bevel_gate_mm : gate_mm;
-      if (!on_face(face, face.at[i], curved, out, up, s - fitted.station_mm[i], 0.0, gate).on) continue;
-      FacePoint point;
-      point.at_scan_mm = (terms.origin_scan_mm + rim.scan_point_mm(s, out, up)).cast<float>();
-      point.kind = kind_of(face.track->name);
-      point.station_mm = rim.station_mm[k];
-      point.deviation_mm = face.track->name == FaceName::bevel ? deviation_of(fitted, targets, i, step, s, {out, up})
-                                                               : std::numeric_limits<float>::quiet_NaN();
-      point.sigma_mm = static_cast<float>(rim.sigma_mm.empty() ? face.at[i].noise_mm : rim.sigma_mm[k]);
-      points.push_back(point);
-      break;
-    }
-  }
+  });
+  std::vector<FacePoint> points;
+  for (const auto& part : parts) points.insert(points.end(), part.begin(), part.end());
   return points;
 }
 

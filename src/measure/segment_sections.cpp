@@ -7,6 +7,7 @@
 
 #include "measure/piece_search.h"
 #include "measure/profile_frame.h"
+#include "measure/slab_bins.h"
 
 namespace rimwright {
 
@@ -64,6 +65,7 @@ class Segmenter {
     const double bin_mm =
         settings.bin_mm * std::clamp(wanted / (points_a_mm * slab_mm_), 1.0, settings.widest_bin_mm / settings.bin_mm);
     borders_ = bin_borders(working_zone(expected), settings, bin_mm);
+    finder_ = BinFinder(borders_);
     const double freedom = 1.0 / (settings.slope_freedom * settings.slope_freedom);
     priors_[static_cast<std::size_t>(Lie::upright)] = {profile_slope(lean_rad), freedom, 0.45, 2.5};
     priors_[static_cast<std::size_t>(Lie::level)] = {-1.0, freedom, -2.5, -0.45};
@@ -191,88 +193,26 @@ class Segmenter {
     return (rim_.top.height_mm(corner.x(), corner.y()) - rim_.top.height_mm(inside.x(), inside.y())) / reach;
   }
 
-  struct Member {
-    double along, height, ds;
-  };
-  using Bins = std::vector<std::vector<Member>>;
-  static constexpr std::size_t most_points_a_section = 48'000;  // about 180 a bin
-
-  [[nodiscard]] Bins bins_of_slab(double station_mm) const {
-    Bins bins(borders_.size() - 1);
-    const double slices_a_mm = 1.0 / rim_.slice_mm;
-    const auto slice_at = [&](double s) {
-      return static_cast<std::size_t>(std::clamp(s * slices_a_mm, 0.0, static_cast<double>(rim_.slice_count())));
-    };
-    const std::size_t begin = rim_.slice_begin[slice_at(station_mm - slab_mm_ / 2)];
-    const std::size_t end = rim_.slice_begin[slice_at(station_mm + slab_mm_ / 2)];
-    // A bin's mean is sure long before a dense scan's points are used up; an even share of them tells it as well.
-    const std::size_t every = std::max<std::size_t>(1, (end - begin) / most_points_a_section);
-    for (std::size_t i = begin; i < end; i += every) {
-      const double along = profile_along(rim_.out_mm[i], rim_.up_mm[i]);
-      const auto border = std::upper_bound(borders_.begin(), borders_.end(), along);
-      if (border == borders_.begin() || border == borders_.end()) continue;
-      bins[static_cast<std::size_t>(border - borders_.begin()) - 1].push_back(
-          {along, profile_height(rim_.out_mm[i], rim_.up_mm[i]), rim_.station_mm[i] - station_mm});
-    }
-    return bins;
-  }
-
-  // Keeps a bin's members within `gate` of its median height.
-  static void keep_near_median(std::vector<Member>& members, double gate_mm) {
-    if (members.size() < 2) return members.clear();
-    const auto middle = members.begin() + static_cast<std::ptrdiff_t>(members.size() / 2);
-    std::nth_element(members.begin(), middle, members.end(),
-                     [](const Member& p, const Member& q) { return p.height < q.height; });
-    const double centre = middle->height;
-    std::erase_if(members, [&](const Member& m) { return std::abs(m.height - centre) > gate_mm; });
-  }
-
-  // In a run-out the profile moves while the slab passes. How fast is pooled over neighbouring bins and taken out, so
-  // that the section is that of its own station.
-  void take_out_movement(Bins& bins) const {
-    constexpr std::ptrdiff_t pooled_bins = 8;
-    constexpr double fastest = 0.6;  // of any run-out, millimetre a millimetre
-    std::vector<double> products(bins.size(), 0.0), squares(bins.size(), 0.0);
-    for (std::size_t b = 0; b < bins.size(); ++b) {
-      double h = 0, s = 0, hs = 0, ss = 0;
-      const auto n = static_cast<double>(bins[b].size());
-      if (n < 2) continue;
-      for (const Member& m : bins[b]) h += m.height, s += m.ds;
-      for (const Member& m : bins[b]) hs += (m.height - h / n) * (m.ds - s / n), ss += (m.ds - s / n) * (m.ds - s / n);
-      products[b] = hs;
-      squares[b] = ss;
-    }
-    const auto count = static_cast<std::ptrdiff_t>(bins.size());
-    for (std::ptrdiff_t b = 0; b < count; ++b) {
-      double hs = 0, ss = 1e-9;
-      for (std::ptrdiff_t k = std::max<std::ptrdiff_t>(0, b - pooled_bins); k <= std::min(count - 1, b + pooled_bins);
-           ++k) {
-        hs += products[static_cast<std::size_t>(k)];
-        ss += squares[static_cast<std::size_t>(k)];
-      }
-      const double speed = std::clamp(hs / ss, -fastest, fastest);
-      for (Member& m : bins[static_cast<std::size_t>(b)]) m.height -= speed * m.ds;
-    }
-  }
-
   // Prefix sums over the bins of the slab. A bin counts by its mean only; scatter within it says nothing about lines,
   // it makes the mean less sure. It is pooled over neighbours, since a bin of a thin scan holds a few points only.
   [[nodiscard]] std::vector<Sums> bin_sums(double station_mm) const {
-    Bins bins = bins_of_slab(station_mm);
+    thread_local SlabBins bins;
+    bins.gather(rim_, finder_, station_mm, slab_mm_, settings_.points_a_slab);
     const std::size_t count = bins.size();
     const auto gate = [&](std::size_t b) { return 0.75 * (borders_[b + 1] - borders_[b]) + 5.0 * noise_mm_ + 0.1; };
-    for (std::size_t b = 0; b < count; ++b) keep_near_median(bins[b], gate(b) + 0.3 * slab_mm_);
-    take_out_movement(bins);
+    for (std::size_t b = 0; b < count; ++b) bins.keep_near_median(b, gate(b) + 0.3 * slab_mm_);
+    bins.take_out_movement();
 
     std::vector<Sums> means(count);
     std::vector<double> squares(count, 0.0), freedom(count, 0.0);
     for (std::size_t b = 0; b < count; ++b) {
-      keep_near_median(bins[b], gate(b));
+      bins.keep_near_median(b, gate(b));
       if (bins[b].empty()) continue;
       Sums& mean = means[b];
       mean.points = static_cast<double>(bins[b].size());
-      for (const Member& m : bins[b]) mean.x += m.along / mean.points, mean.y += m.height / mean.points;
-      for (const Member& m : bins[b]) squares[b] += (m.height - mean.y) * (m.height - mean.y);
+      for (const SlabBins::Member& m : bins[b]) mean.x += m.along, mean.y += m.height;
+      mean.x /= mean.points, mean.y /= mean.points;
+      for (const SlabBins::Member& m : bins[b]) squares[b] += (m.height - mean.y) * (m.height - mean.y);
       freedom[b] = mean.points - 1.0;
     }
     std::vector<Sums> prefix(count + 1);
@@ -299,6 +239,7 @@ class Segmenter {
   double noise_mm_;
   double slab_mm_ = 0.0;
   std::vector<double> borders_;
+  BinFinder finder_;
   std::array<SlopePrior, lie_count> priors_;
 };
 

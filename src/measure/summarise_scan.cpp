@@ -18,7 +18,7 @@ double noise_of_cells(const SurfaceCells& cells, const std::vector<std::uint32_t
   return static_cast<double>(*middle);
 }
 
-Outcome<NoiseModel> noise_of_rim(const UnrolledRim& rim, const FittedRim& fitted) {
+Outcome<NoiseModel> noise_of_rim(const UnrolledRim& rim, const FittedRim& fitted, Workers& workers) {
   const FaceFits &side = *fitted.find(FaceName::side), &top = *fitted.find(FaceName::top);
   std::size_t both = 0;
   for (std::size_t i = 0; i < fitted.station_mm.size(); ++i) both += side.at[i].measured && top.at[i].measured;
@@ -28,8 +28,8 @@ Outcome<NoiseModel> noise_of_rim(const UnrolledRim& rim, const FittedRim& fitted
                   "side and top could be fitted together at " + std::to_string(both) + " stations of the rim only",
                   "scan at least 60 mm of rim with 40 mm of side and 50 mm of top in view");
   constexpr double cell_mm = 2.0, gate_mm = 1.0;
-  return estimate_noise(grid_face(rim, fitted, side, cell_mm, 0.0, gate_mm),
-                        grid_face(rim, fitted, top, cell_mm, 0.0, gate_mm), fitted);
+  return estimate_noise(grid_face(rim, fitted, side, cell_mm, 0.0, gate_mm, workers),
+                        grid_face(rim, fitted, top, cell_mm, 0.0, gate_mm, workers), fitted);
 }
 
 void summarise_scan(Measures& measures, const Cloud& cloud, const UnrolledRim& rim, const FittedRim& fitted,

@@ -12,7 +12,7 @@ namespace rimwright {
 [[nodiscard]] double noise_of_cells(const SurfaceCells& cells, const std::vector<std::uint32_t>& which);
 
 // The noise model of the reference faces. Refuses with no_rim_found where side and top are not both seen along 20 mm.
-[[nodiscard]] Outcome<NoiseModel> noise_of_rim(const UnrolledRim& rim, const FittedRim& fitted);
+[[nodiscard]] Outcome<NoiseModel> noise_of_rim(const UnrolledRim& rim, const FittedRim& fitted, Workers& workers);
 
 // Fills Measures::scan and the rim curve in scan and plan.
 void summarise_scan(Measures& measures, const Cloud& cloud, const UnrolledRim& rim, const FittedRim& fitted,

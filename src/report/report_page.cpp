@@ -68,7 +68,12 @@ std::string filled(std::string page, const std::vector<std::pair<std::string_vie
 Outcome<std::string> report_page(const Inspection& inspection, const ReportContext& context) {
   const Outcome<std::string> picture = heatmap_png(inspection);
   if (!picture) return picture;
-  const PageData data = page_data(inspection, context, *picture);
+  return report_page(inspection, context, *picture);
+}
+
+std::string report_page(const Inspection& inspection, const ReportContext& context,
+                        std::string_view heatmap_png_bytes) {
+  const PageData data = page_data(inspection, context, heatmap_png_bytes);
   // results.json without its line breaks: the same numbers.
   const std::string results = nlohmann::ordered_json::parse(results_json(inspection, context)).dump();
 

@@ -6,6 +6,7 @@
 #pragma once
 
 #include <string>
+#include <string_view>
 
 #include "core/refusal.h"
 #include "judge/inspection.h"
@@ -14,5 +15,8 @@
 namespace rimwright {
 
 [[nodiscard]] Outcome<std::string> report_page(const Inspection& inspection, const ReportContext& context);
+// The same around a heatmap.png that was drawn already.
+[[nodiscard]] std::string report_page(const Inspection& inspection, const ReportContext& context,
+                                      std::string_view heatmap_png_bytes);
 
 }  // namespace rimwright

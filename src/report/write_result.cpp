@@ -1,5 +1,8 @@
 #include "report/write_result.h"
 
+#include <array>
+#include <functional>
+
 #include "report/faces_file.h"
 #include "report/heatmap_ply.h"
 #include "report/heatmap_png.h"
@@ -12,25 +15,39 @@
 
 namespace rimwright {
 
-Outcome<void> write_result(const Inspection& inspection, const ReportContext& context, const std::string& folder) {
+Outcome<void> write_result(const Inspection& inspection, const ReportContext& context, const std::string& folder,
+                           Workers& workers) {
   Outcome<ResultFolder> result = ResultFolder::open(folder);
   if (!result) return tl::unexpected(result.error());
   const auto put = [&](const char* name, const Outcome<std::string>& bytes) -> Outcome<void> {
     if (!bytes) return tl::unexpected(bytes.error());
     return result->write(name, *bytes);
   };
-  return put("results.json", results_json(inspection, context))
-      .and_then([&] { return put("stations.csv", stations_csv(inspection)); })
-      .and_then([&] { return put("heatmap.ply", heatmap_ply(inspection)); })
-      .and_then([&] { return put("heatmap.png", heatmap_png(inspection)); })
-      .and_then([&]() -> Outcome<void> {
-        return write_faces(result->path_aside(faces_file_name), faces_of(inspection.measures));
-      })
-      .and_then([&] { return result->flush(faces_file_name); })
-      .and_then([&] { return put("report.html", report_page(inspection, context)); })
-      .and_then([&] { return put("strip.pdf", strip_pdf(inspection)); })
-      .and_then([&] { return put("summary.pdf", summary_pdf(inspection, context)); })
-      .and_then([&] { return result->commit(); });
+  // Each writes files of its own. The page, which shows the picture, takes longest and goes first.
+  const std::array<std::function<Outcome<void>()>, 7> parts{
+      [&]() -> Outcome<void> {
+        const Outcome<std::string> picture = heatmap_png(inspection);
+        return put("heatmap.png", picture).and_then([&] {
+          return put("report.html", report_page(inspection, context, *picture));
+        });
+      },
+      [&] { return put("heatmap.ply", heatmap_ply(inspection)); },
+      [&]() -> Outcome<void> {
+        return write_faces(result->path_aside(faces_file_name), faces_of(inspection.measures)).and_then([&] {
+          return result->flush(faces_file_name);
+        });
+      },
+      [&] { return put("strip.pdf", strip_pdf(inspection)); },
+      [&] { return put("stations.csv", stations_csv(inspection)); },
+      [&] { return put("results.json", results_json(inspection, context)); },
+      [&] { return put("summary.pdf", summary_pdf(inspection, context)); },
+  };
+  std::array<Outcome<void>, 7> written;
+  workers.for_chunks(parts.size(), 1,
+                     [&](std::size_t part, std::size_t, std::size_t) { written[part] = parts[part](); });
+  for (const Outcome<void>& outcome : written)
+    if (!outcome) return outcome;
+  return result->commit();
 }
 
 }  // namespace rimwright

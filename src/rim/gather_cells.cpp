@@ -4,6 +4,7 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <utility>
 
 namespace rimwright {
 
@@ -30,6 +31,7 @@ struct Moments {
   // Adds another cell's moments, whose centre lies at `offset` from ours.
   void add_shifted(const Moments& other, const Vector3& offset) {
     count += other.count;
+    facing += other.facing;
     sum += other.sum + other.count * offset;
     const auto product = [&](std::size_t k, int a, int b) {
       products[k] +=
@@ -83,37 +85,62 @@ struct Grid {
   }
 };
 
-SurfaceCells gather_at(const Cloud& cloud, double cell_mm, std::size_t sampled_points, Workers& workers) {
-  const Grid grid{cell_mm};
-  SurfaceCells result;
-  result.cell_mm = cell_mm;
+// The cells of one part of the cloud, in the order in which their first points come.
+struct PartCells {
+  std::unordered_map<std::uint64_t, std::uint32_t> lookup;
+  std::vector<std::uint64_t> keys;
   std::vector<Moments> moments;
 
-  const std::size_t count = cloud.size();
-  const double share = std::min(1.0, static_cast<double>(sampled_points) / static_cast<double>(count));
+  Moments& at(std::uint64_t key) {
+    const auto [found, is_new] = lookup.try_emplace(key, static_cast<std::uint32_t>(moments.size()));
+    if (is_new) {
+      moments.emplace_back();
+      keys.push_back(key);
+    }
+    return moments[found->second];
+  }
+};
+
+PartCells gather_part(const Cloud& cloud, const Grid& grid, double share, std::size_t begin, std::size_t end) {
+  PartCells part;
   const auto threshold = static_cast<std::uint64_t>(share * 18446744073709549568.0);
   std::uint64_t last_key = ~std::uint64_t{0};
-  std::uint32_t last_cell = 0;
-  for (std::size_t i = 0; i < count; ++i) {
+  Moments* cell = nullptr;
+  for (std::size_t i = begin; i < end; ++i) {
     if (share < 1.0 && mixed(i) > threshold) continue;
     const Vector3 p(cloud.x[i], cloud.y[i], cloud.z[i]);
     const std::uint64_t key = grid.key(p.x(), p.y(), p.z());
-    if (key != last_key) {
-      const auto [found, is_new] = result.lookup.try_emplace(key, static_cast<std::uint32_t>(moments.size()));
-      if (is_new) {
-        moments.emplace_back();
-        result.keys.push_back(key);
-      }
-      last_key = key;
-      last_cell = found->second;
-    }
-    Moments& cell = moments[last_cell];
-    cell.add(p - grid.centre(key));
+    if (key != last_key) cell = &part.at(key);
+    last_key = key;
+    cell->add(p - grid.centre(key));
     if (!cloud.normals.empty()) {
       const auto& n = cloud.normals[i];
-      cell.facing += Vector3(n[0], n[1], n[2]) / 127.0;
+      cell->facing += Vector3(n[0], n[1], n[2]) / 127.0;
     }
   }
+  return part;
+}
+
+SurfaceCells gather_at(const Cloud& cloud, double cell_mm, std::size_t sampled_points, Workers& workers) {
+  const Grid grid{cell_mm};
+  const std::size_t count = cloud.size();
+  const double share = std::min(1.0, static_cast<double>(sampled_points) / static_cast<double>(count));
+  // Few parts, as each may meet most of the cells; as many for any number of threads, as sums depend on their order.
+  constexpr std::size_t parts = 4;
+  const std::size_t part_points = count / parts + 1;
+  std::vector<PartCells> part_cells(parts);
+  workers.for_chunks(count, part_points, [&](std::size_t begin, std::size_t end, std::size_t part) {
+    part_cells[part] = gather_part(cloud, grid, share, begin, end);
+  });
+  for (std::size_t part = 1; part < parts; ++part)
+    for (std::size_t i = 0; i < part_cells[part].keys.size(); ++i)
+      part_cells[0].at(part_cells[part].keys[i]).add_shifted(part_cells[part].moments[i], Vector3::Zero());
+
+  SurfaceCells result;
+  result.cell_mm = cell_mm;
+  result.lookup = std::move(part_cells[0].lookup);
+  result.keys = std::move(part_cells[0].keys);
+  const std::vector<Moments> moments = std::move(part_cells[0].moments);
 
   result.cells.resize(moments.size());
   workers.for_chunks(moments.size(), 4096, [&](std::size_t begin, std::size_t end, std::size_t) {

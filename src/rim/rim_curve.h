@@ -25,6 +25,10 @@ class RimCurve {
     const Vector2 t = tangent(station_mm);
     return {t.y(), -t.x()};
   }
+  struct Place {
+    Vector2 point, out;
+  };
+  [[nodiscard]] Place place(double station_mm) const;       // point and out at once
   [[nodiscard]] double curvature(double station_mm) const;  // 1/mm, positive where the body bulges outward
 
   struct Foot {

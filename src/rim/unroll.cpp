@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 #include <numbers>
+#include <numeric>
 #include <utility>
 
 namespace rimwright {
@@ -23,61 +24,105 @@ struct Heights {
   }
 };
 
-// One chunk's points near the rim, in the order of the file.
+// One chunk's points near the rim: slice by slice, in each slice in the order of the file.
 struct NearPoints {
   std::vector<float> station, out, up, sigma;
+  std::vector<std::uint32_t> slice_begin;  // one a slice and one more
 };
 
-// Chunks are fixed, so the order of points within a slice does not depend on the number of threads.
-std::vector<NearPoints> find_near(const Cloud& cloud, const UnrolledRim& rim, const RimLocator& locator,
-                                  const Heights& heights, const UnrollSettings& settings, Workers& workers) {
-  std::vector<NearPoints> near((cloud.size() + chunk_points - 1) / chunk_points);
-  const Matrix3 R = rim.T_body_scan.linear();
-  const Vector3 t = rim.T_body_scan.translation();
-  const double length_mm = rim.curve.length_mm();
-  const bool has_sigma = !cloud.sigma_mm.empty();
-  constexpr double room_mm = 40.0;  // for the top's height along the rim
-  workers.for_chunks(cloud.size(), chunk_points, [&](std::size_t begin, std::size_t end, std::size_t chunk) {
-    thread_local NearPoints found;
-    for (auto* values : {&found.station, &found.out, &found.up, &found.sigma}) values->clear();
-    for (std::size_t i = begin; i < end; ++i) {
-      const Vector3 p = R * Vector3(cloud.x[i], cloud.y[i], cloud.z[i]) + t;
-      if (p.z() < -settings.below_mm - room_mm || p.z() > settings.above_mm + room_mm) continue;
-      const auto foot = locator.locate(p.head<2>());
-      if (!foot || foot->station_mm < 0.0 || foot->station_mm >= length_mm) continue;
-      const double up = p.z() - heights.at(foot->station_mm);
-      if (up < -settings.below_mm || up > settings.above_mm) continue;
-      found.station.push_back(static_cast<float>(foot->station_mm));
-      found.out.push_back(static_cast<float>(foot->out_mm));
-      found.up.push_back(static_cast<float>(up));
-      if (has_sigma) found.sigma.push_back(cloud.sigma_mm[i]);
-    }
-    near[chunk] = found;  // copied, so that it takes no more room than it needs
-  });
-  return near;
-}
+// A point as it is found, before the chunk's are sorted. It lies in a core's own cache until then.
+struct Found {
+  float station, out, up;
+  std::uint32_t index;  // in the cloud
+};
 
-// Counting sort by slice, chunk after chunk within a slice. The chunks are used up.
-void sort_by_slice(std::vector<NearPoints>& near, UnrolledRim& rim, std::size_t slices, Workers& workers) {
-  const auto slice_of = [&](float station) {
-    return std::min(slices - 1, static_cast<std::size_t>(static_cast<double>(station) / rim.slice_mm));
-  };
-  std::vector<std::uint32_t> counts(near.size() * slices, 0);
-  workers.for_chunks(near.size(), 1, [&](std::size_t chunk, std::size_t, std::size_t) {
-    for (const float station : near[chunk].station) ++counts[chunk * slices + slice_of(station)];
-  });
-  rim.slice_begin.assign(slices + 1, 0);
-  std::size_t total = 0;
-  bool has_sigma = false;
-  for (std::size_t k = 0; k < slices; ++k) {
-    rim.slice_begin[k] = total;
-    for (std::size_t chunk = 0; chunk < near.size(); ++chunk) {
-      const std::uint32_t before = static_cast<std::uint32_t>(total - rim.slice_begin[k]);
-      total += std::exchange(counts[chunk * slices + k], before);
-      has_sigma = has_sigma || !near[chunk].sigma.empty();
-    }
+class NearFinder {
+ public:
+  NearFinder(const Cloud& cloud, const UnrolledRim& rim, const RimLocator& locator, const UnrollSettings& settings,
+             std::size_t slices)
+      : cloud_(cloud),
+        locator_(locator),
+        settings_(settings),
+        slices_(slices),
+        slice_mm_(rim.slice_mm),
+        length_mm_(rim.curve.length_mm()),
+        R_(rim.T_body_scan.linear()),
+        t_(rim.T_body_scan.translation()) {
+    std::vector<float> heights(slices + 1);  // of the top at the rim
+    for (std::size_t i = 0; i <= slices; ++i)
+      heights[i] = static_cast<float>(rim.rim_height_mm(static_cast<double>(i) * settings.slice_mm));
+    heights_ = {std::move(heights), settings.slice_mm};
   }
-  rim.slice_begin[slices] = total;
+
+  [[nodiscard]] NearPoints find(std::size_t begin, std::size_t end) const {
+    thread_local std::vector<Found> found;
+    found.clear();
+    constexpr double room_mm = 40.0;  // for the top's height along the rim
+    for (std::size_t i = begin; i < end; ++i) {
+      const Vector3 p = R_ * Vector3(cloud_.x[i], cloud_.y[i], cloud_.z[i]) + t_;
+      if (p.z() < -settings_.below_mm - room_mm || p.z() > settings_.above_mm + room_mm) continue;
+      const auto foot = locator_.locate(p.head<2>());
+      if (!foot || foot->station_mm < 0.0 || foot->station_mm >= length_mm_) continue;
+      const double up = p.z() - heights_.at(foot->station_mm);
+      if (up < -settings_.below_mm || up > settings_.above_mm) continue;
+      found.push_back({static_cast<float>(foot->station_mm), static_cast<float>(foot->out_mm), static_cast<float>(up),
+                       static_cast<std::uint32_t>(i)});
+    }
+    return sorted(found);
+  }
+
+ private:
+  // Counting sort by slice.
+  [[nodiscard]] NearPoints sorted(const std::vector<Found>& found) const {
+    const auto slice_of = [&](float station) {
+      return std::min(slices_ - 1, static_cast<std::size_t>(static_cast<double>(station) / slice_mm_));
+    };
+    NearPoints near;
+    near.slice_begin.assign(slices_ + 1, 0);
+    for (const Found& point : found) ++near.slice_begin[slice_of(point.station) + 1];
+    std::partial_sum(near.slice_begin.begin(), near.slice_begin.end(), near.slice_begin.begin());
+    thread_local std::vector<std::uint32_t> next;
+    next.assign(near.slice_begin.begin(), near.slice_begin.end());
+    const bool has_sigma = !cloud_.sigma_mm.empty();
+    for (auto* values : {&near.station, &near.out, &near.up}) values->resize(found.size());
+    near.sigma.resize(has_sigma ? found.size() : 0);
+    for (const Found& point : found) {
+      const std::size_t place = next[slice_of(point.station)]++;
+      near.station[place] = point.station;
+      near.out[place] = point.out;
+      near.up[place] = point.up;
+      if (has_sigma) near.sigma[place] = cloud_.sigma_mm[point.index];
+    }
+    return near;
+  }
+
+  const Cloud& cloud_;
+  const RimLocator& locator_;
+  const UnrollSettings& settings_;
+  std::size_t slices_;
+  double slice_mm_, length_mm_;
+  Matrix3 R_;
+  Vector3 t_;
+  Heights heights_;
+};
+
+// Where each slice begins in the whole, and its bands' layout.
+void lay_out(UnrolledRim& rim, const std::vector<NearPoints>& near, std::size_t slices, const UnrollSettings& settings,
+             Workers& workers) {
+  rim.slice_begin.assign(slices + 1, 0);
+  bool has_sigma = false;
+  for (const NearPoints& points : near) {
+    for (std::size_t k = 0; k < slices; ++k)
+      rim.slice_begin[k + 1] += points.slice_begin[k + 1] - points.slice_begin[k];
+    has_sigma = has_sigma || !points.sigma.empty();
+  }
+  std::partial_sum(rim.slice_begin.begin(), rim.slice_begin.end(), rim.slice_begin.begin());
+  const std::size_t total = rim.slice_begin[slices];
+  rim.band_mm = settings.band_mm;
+  rim.first_band_mm = -(settings.below_mm + settings.outside_mm) / std::numbers::sqrt2;
+  const double last_mm = (settings.above_mm + settings.inside_mm) / std::numbers::sqrt2;
+  rim.band_count = static_cast<std::size_t>((last_mm - rim.first_band_mm) / rim.band_mm) + 1;
+  rim.band_begin.assign(slices * rim.band_count + 1, total);
   workers.for_chunks(4, 1, [&](std::size_t array, std::size_t, std::size_t) {
     switch (array) {
       case 0: rim.station_mm.resize(total); break;
@@ -86,59 +131,42 @@ void sort_by_slice(std::vector<NearPoints>& near, UnrolledRim& rim, std::size_t 
       default: rim.sigma_mm.resize(has_sigma ? total : 0); break;
     }
   });
-  workers.for_chunks(near.size(), 1, [&](std::size_t chunk, std::size_t, std::size_t) {
-    const NearPoints points = std::exchange(near[chunk], {});
-    std::uint32_t* next = counts.data() + chunk * slices;
-    for (std::size_t i = 0; i < points.station.size(); ++i) {
-      const std::size_t slice = slice_of(points.station[i]);
-      const std::size_t place = rim.slice_begin[slice] + next[slice]++;
-      rim.station_mm[place] = points.station[i];
-      rim.out_mm[place] = points.out[i];
-      rim.up_mm[place] = points.up[i];
-      if (has_sigma) rim.sigma_mm[place] = points.sigma[i];
-    }
-  });
 }
 
-// Within each slice, a counting sort by band.
-void sort_by_band(UnrolledRim& rim, const UnrollSettings& settings, Workers& workers) {
-  rim.band_mm = settings.band_mm;
-  rim.first_band_mm = -(settings.below_mm + settings.outside_mm) / std::numbers::sqrt2;
-  const double last_mm = (settings.above_mm + settings.inside_mm) / std::numbers::sqrt2;
-  rim.band_count = static_cast<std::size_t>((last_mm - rim.first_band_mm) / rim.band_mm) + 1;
+// Brings each slice's points together from all chunks, in the chunks' order, and sorts them by band (counting sort).
+void join_slices(const std::vector<NearPoints>& near, UnrolledRim& rim, Workers& workers) {
   const std::size_t slices = rim.slice_count(), bands = rim.band_count;
-  rim.band_begin.assign(slices * bands + 1, rim.station_mm.size());
   constexpr std::size_t slices_at_once = 16;
   workers.for_chunks(slices, slices_at_once, [&](std::size_t first, std::size_t last, std::size_t) {
     std::vector<std::size_t> next(bands);
-    std::vector<std::uint32_t> order;
     std::vector<std::uint16_t> band_of;
-    std::vector<float> sorted;
     for (std::size_t slice = first; slice < last; ++slice) {
-      const std::size_t begin = rim.slice_begin[slice], count = rim.slice_begin[slice + 1] - begin;
+      const std::size_t begin = rim.slice_begin[slice];
       std::fill(next.begin(), next.end(), 0);
-      order.resize(count);
-      band_of.resize(count);
-      for (std::size_t i = 0; i < count; ++i) {
-        const double along = (static_cast<double>(rim.up_mm[begin + i]) - static_cast<double>(rim.out_mm[begin + i])) /
-                             std::numbers::sqrt2;
-        const double band = std::clamp((along - rim.first_band_mm) / rim.band_mm, 0.0, static_cast<double>(bands - 1));
-        band_of[i] = static_cast<std::uint16_t>(band);
-        ++next[band_of[i]];
-      }
-      std::size_t place = 0;
+      band_of.clear();
+      for (const NearPoints& points : near)
+        for (std::size_t i = points.slice_begin[slice]; i < points.slice_begin[slice + 1]; ++i) {
+          const double along =
+              (static_cast<double>(points.up[i]) - static_cast<double>(points.out[i])) / std::numbers::sqrt2;
+          const double band =
+              std::clamp((along - rim.first_band_mm) / rim.band_mm, 0.0, static_cast<double>(bands - 1));
+          band_of.push_back(static_cast<std::uint16_t>(band));
+          ++next[band_of.back()];
+        }
+      std::size_t place = begin;
       for (std::size_t band = 0; band < bands; ++band) {
-        rim.band_begin[slice * bands + band] = begin + place;
+        rim.band_begin[slice * bands + band] = place;
         place += std::exchange(next[band], place);
       }
-      for (std::size_t i = 0; i < count; ++i) order[next[band_of[i]]++] = static_cast<std::uint32_t>(i);
-      sorted.resize(count);
-      for (auto* values : {&rim.station_mm, &rim.out_mm, &rim.up_mm, &rim.sigma_mm}) {
-        if (values->empty()) continue;
-        float* here = values->data() + begin;
-        for (std::size_t i = 0; i < count; ++i) sorted[i] = here[order[i]];
-        std::copy(sorted.begin(), sorted.end(), here);
-      }
+      std::size_t nth = 0;
+      for (const NearPoints& points : near)
+        for (std::size_t i = points.slice_begin[slice]; i < points.slice_begin[slice + 1]; ++i) {
+          const std::size_t to = next[band_of[nth++]]++;
+          rim.station_mm[to] = points.station[i];
+          rim.out_mm[to] = points.out[i];
+          rim.up_mm[to] = points.up[i];
+          if (!points.sigma.empty()) rim.sigma_mm[to] = points.sigma[i];
+        }
     }
   });
 }
@@ -170,14 +198,14 @@ UnrolledRim unroll(const Cloud& cloud, const Orientation& orientation, const Rim
       .curve = curve, .T_body_scan = orientation.T_body_scan, .top = orientation.top, .slice_mm = settings.slice_mm};
   const RimLocator locator(rim.curve, settings.inside_mm, settings.outside_mm, true);
   const auto slices = static_cast<std::size_t>(std::ceil(rim.curve.length_mm() / settings.slice_mm));
-  std::vector<float> heights(slices + 1);  // of the top at the rim
-  for (std::size_t i = 0; i <= slices; ++i)
-    heights[i] = static_cast<float>(rim.rim_height_mm(static_cast<double>(i) * settings.slice_mm));
-
-  const Heights heights_at{std::move(heights), settings.slice_mm};
-  std::vector<NearPoints> near = find_near(cloud, rim, locator, heights_at, settings, workers);
-  sort_by_slice(near, rim, slices, workers);
-  sort_by_band(rim, settings, workers);
+  // Chunks are fixed, so the order of points within a slice does not depend on the number of threads.
+  const NearFinder finder(cloud, rim, locator, settings, slices);
+  std::vector<NearPoints> near((cloud.size() + chunk_points - 1) / chunk_points);
+  workers.for_chunks(cloud.size(), chunk_points, [&](std::size_t begin, std::size_t end, std::size_t chunk) {
+    near[chunk] = finder.find(begin, end);
+  });
+  lay_out(rim, near, slices, settings, workers);
+  join_slices(near, rim, workers);
   return rim;
 }
 

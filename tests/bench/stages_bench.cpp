@@ -108,7 +108,7 @@ std::vector<Stage> stages_of(Chain& c) {
        }},
       {"all of inspect_scan", [&c](Workers& w) { benchmark::DoNotOptimize(inspect_scan(c.cloud, c.plan, {}, w)); }},
       {"report",
-       [&c](Workers&) { benchmark::DoNotOptimize(write_result(*c.inspection, {}, (c.out / "out").string())); }},
+       [&c](Workers& w) { benchmark::DoNotOptimize(write_result(*c.inspection, {}, (c.out / "out").string(), w)); }},
   };
 }
 

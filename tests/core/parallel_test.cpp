@@ -35,5 +35,36 @@ TEST(Workers, RethrowAfterTheOtherChunksFinished) {
   EXPECT_EQ(finished, 9);
 }
 
+TEST(Workers, DoWorkBesideChunksOnceWhateverTheThreads) {
+  for (const std::size_t threads : {1U, 2U, 5U}) {
+    Workers workers(threads);
+    int done = 0;
+    workers.finish_beside();  // nothing begun
+    for (int round = 1; round <= 50; ++round) {
+      workers.begin_beside([&done] { ++done; });
+      std::vector<int> visits(100, 0);
+      workers.for_chunks(100, 7, [&](std::size_t begin, std::size_t end, std::size_t) {
+        for (std::size_t i = begin; i < end; ++i) ++visits[i];
+      });
+      EXPECT_EQ(visits, std::vector<int>(100, 1));
+      workers.finish_beside();
+      EXPECT_EQ(done, round) << threads << " threads";
+    }
+    workers.begin_beside([&done] { ++done; });
+    workers.begin_beside([&done] { ++done; });  // waits for the one before
+    workers.finish_beside();
+    EXPECT_EQ(done, 52) << threads << " threads";
+  }
+}
+
+TEST(Workers, RethrowWhatFailedBesideOnce) {
+  for (const std::size_t threads : {1U, 2U}) {
+    Workers workers(threads);
+    workers.begin_beside([] { throw std::runtime_error("beside"); });
+    EXPECT_THROW(workers.finish_beside(), std::runtime_error) << threads << " threads";
+    EXPECT_NO_THROW(workers.finish_beside());
+  }
+}
+
 }  // namespace
 }  // namespace rimwright

@@ -81,7 +81,8 @@ TEST(MapDeviation, HeatPointsCarryTheSameDeviation) {
   });
   std::vector<TargetFace> targets;
   map_of(made, 124.0, targets);
-  const auto points = heat_points(made.rim, made.fitted, targets, CaptureTerms{}, 100000);
+  Workers workers;
+  const auto points = heat_points(made.rim, made.fitted, targets, CaptureTerms{}, 100000, workers);
   ASSERT_GT(points.size(), 1000u);
   EXPECT_LE(points.size(), 100000u);
   double high = 0.0, elsewhere = 0.0, highs = 0.0, others = 0.0;
@@ -94,7 +95,7 @@ TEST(MapDeviation, HeatPointsCarryTheSameDeviation) {
   ASSERT_GT(highs, 50.0);
   EXPECT_NEAR(high / highs, 0.3, 0.05);
   EXPECT_NEAR(elsewhere / others, 0.0, 0.02);
-  EXPECT_LE(heat_points(made.rim, made.fitted, targets, CaptureTerms{}, 500).size(), 500u);
+  EXPECT_LE(heat_points(made.rim, made.fitted, targets, CaptureTerms{}, 500, workers).size(), 500u);
 }
 
 }  // namespace

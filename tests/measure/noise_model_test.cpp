@@ -45,8 +45,8 @@ NoiseModel model_of(double white_mm, double correlated_mm, double correlation_mm
   Workers workers;
   const FaceTracks tracks = test::bevelled_tracks(length, profile);  // `fitted` points into them
   const FittedRim fitted = fit_faces(rim, tracks, std::hypot(white_mm, correlated_mm), 0.0, {}, workers);
-  const FaceGrid side = grid_face(rim, fitted, *fitted.find(FaceName::side), 1.0, 1.0, 1.0);
-  const FaceGrid top = grid_face(rim, fitted, *fitted.find(FaceName::top), 1.0, 1.0, 1.0);
+  const FaceGrid side = grid_face(rim, fitted, *fitted.find(FaceName::side), 1.0, 1.0, 1.0, workers);
+  const FaceGrid top = grid_face(rim, fitted, *fitted.find(FaceName::top), 1.0, 1.0, 1.0, workers);
   return estimate_noise(side, top, fitted);
 }
 

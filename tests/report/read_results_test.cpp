@@ -35,7 +35,8 @@ const ReportedTable* table(const Pass& pass, const std::string& feature) {
 TEST(ReadResults, WhatWasWrittenIsReadBack) {
   const Inspection inspection = made_inspection();
   const std::string folder = folder_for("read-back");
-  ASSERT_TRUE(write_result(inspection, made_context(), folder).has_value());
+  Workers workers(2);
+  ASSERT_TRUE(write_result(inspection, made_context(), folder, workers).has_value());
   const Outcome<Pass> pass = read_results(folder);
   ASSERT_TRUE(pass.has_value()) << pass.error().sentence();
   EXPECT_EQ(pass->instrument, inspection.plan.instrument);

@@ -34,7 +34,8 @@ int main(int argc, char** argv) {
     inspection.capture_notes = {hostile, "bad \xFF\xFE bytes"};
     context.scan_name = hostile;
   }
-  const Outcome<void> written = write_result(inspection, context, argv[1]);
+  Workers workers;
+  const Outcome<void> written = write_result(inspection, context, argv[1], workers);
   if (!written) std::fprintf(stderr, "%s\n", written.error().sentence().c_str());
   return written ? 0 : 1;
 }

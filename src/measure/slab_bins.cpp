@@ -1,0 +1,106 @@
+#include "measure/slab_bins.h"
+
+#include <algorithm>
+#include <cmath>
+#include <numeric>
+#include <utility>
+
+#include "measure/profile_frame.h"
+
+namespace rimwright {
+
+namespace {
+
+constexpr double stretch_mm = 0.1;  // about half a fine bin: the bin is found in one or two steps
+
+}  // namespace
+
+BinFinder::BinFinder(std::vector<double> borders_mm) : borders_mm_(std::move(borders_mm)) {
+  for (double at = borders_mm_.front(); at < borders_mm_.back(); at += stretch_mm) {
+    const auto after = std::upper_bound(borders_mm_.begin(), borders_mm_.end() - 1, at);
+    bin_before_.push_back(static_cast<std::uint16_t>(after - borders_mm_.begin() - 1));
+  }
+}
+
+std::uint16_t BinFinder::bin_at(double along_mm) const {
+  if (!(along_mm >= borders_mm_.front() && along_mm < borders_mm_.back())) return none;
+  const auto stretch = static_cast<std::size_t>((along_mm - borders_mm_.front()) * (1.0 / stretch_mm));
+  std::size_t bin = bin_before_[std::min(bin_before_.size() - 1, stretch)];
+  while (along_mm < borders_mm_[bin]) --bin;  // by rounding only
+  while (along_mm >= borders_mm_[bin + 1]) ++bin;
+  return static_cast<std::uint16_t>(bin);
+}
+
+void SlabBins::gather(const UnrolledRim& rim, const BinFinder& finder, double station_mm, double slab_mm,
+                      double enough) {
+  const double slices_a_mm = 1.0 / rim.slice_mm;
+  const auto slice_at = [&](double s) {
+    return static_cast<std::size_t>(std::clamp(s * slices_a_mm, 0.0, static_cast<double>(rim.slice_count())));
+  };
+  const std::size_t begin = rim.slice_begin[slice_at(station_mm - slab_mm / 2)];
+  const std::size_t end = rim.slice_begin[slice_at(station_mm + slab_mm / 2)];
+  const std::size_t every =
+      std::max<std::size_t>(1, static_cast<std::size_t>(static_cast<double>(end - begin) / enough));
+
+  // Counting sort: points of a bin stay in their order.
+  bin_of_.clear();
+  count_.assign(finder.bin_count(), 0);
+  for (std::size_t i = begin; i < end; i += every) {
+    const std::uint16_t bin = finder.bin_at(profile_along(rim.out_mm[i], rim.up_mm[i]));
+    bin_of_.push_back(bin);
+    if (bin != BinFinder::none) ++count_[bin];
+  }
+  begin_.assign(count_.size() + 1, 0);
+  std::partial_sum(count_.begin(), count_.end(), begin_.begin() + 1);
+  members_.resize(begin_.back());
+  std::fill(count_.begin(), count_.end(), 0);
+  std::size_t nth = 0;
+  for (std::size_t i = begin; i < end; i += every) {
+    const std::uint16_t bin = bin_of_[nth++];
+    if (bin == BinFinder::none) continue;
+    const double out = rim.out_mm[i], up = rim.up_mm[i];
+    members_[begin_[bin] + count_[bin]++] = {profile_along(out, up), profile_height(out, up),
+                                             rim.station_mm[i] - station_mm};
+  }
+}
+
+void SlabBins::keep_near_median(std::size_t b, double gate_mm) {
+  const std::span<Member> members = (*this)[b];
+  count_[b] = 0;
+  if (members.size() < 2) return;
+  heights_.clear();
+  for (const Member& m : members) heights_.push_back(m.height);
+  const auto middle = heights_.begin() + static_cast<std::ptrdiff_t>(members.size() / 2);
+  std::nth_element(heights_.begin(), middle, heights_.end());
+  for (const Member& m : members)
+    if (std::abs(m.height - *middle) <= gate_mm) members[count_[b]++] = m;
+}
+
+void SlabBins::take_out_movement() {
+  constexpr std::ptrdiff_t pooled_bins = 8;
+  constexpr double fastest = 0.6;  // of any run-out, millimetre a millimetre
+  std::vector<double> products(size(), 0.0), squares(size(), 0.0);
+  for (std::size_t b = 0; b < size(); ++b) {
+    double h = 0, s = 0, hs = 0, ss = 0;
+    const auto n = static_cast<double>(count_[b]);
+    if (n < 2) continue;
+    for (const Member& m : (*this)[b]) h += m.height, s += m.ds;
+    h /= n, s /= n;
+    for (const Member& m : (*this)[b]) hs += (m.height - h) * (m.ds - s), ss += (m.ds - s) * (m.ds - s);
+    products[b] = hs;
+    squares[b] = ss;
+  }
+  const auto count = static_cast<std::ptrdiff_t>(size());
+  for (std::ptrdiff_t b = 0; b < count; ++b) {
+    double hs = 0, ss = 1e-9;
+    for (std::ptrdiff_t k = std::max<std::ptrdiff_t>(0, b - pooled_bins); k <= std::min(count - 1, b + pooled_bins);
+         ++k) {
+      hs += products[static_cast<std::size_t>(k)];
+      ss += squares[static_cast<std::size_t>(k)];
+    }
+    const double speed = std::clamp(hs / ss, -fastest, fastest);
+    for (Member& m : (*this)[static_cast<std::size_t>(b)]) m.height -= speed * m.ds;
+  }
+}
+
+}  // namespace rimwright
