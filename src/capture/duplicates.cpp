@@ -9,8 +9,8 @@ namespace rimwright {
 
 namespace {
 
-constexpr std::size_t points_per_bucket = 8192;
-constexpr unsigned most_bucket_bits = 11;  // more write streams than this thrash the address cache
+constexpr std::size_t points_per_bucket = std::size_t{1} << 17;  // its table still fits a core's second cache
+constexpr unsigned most_bucket_bits = 9;  // more write streams than this thrash the address cache
 constexpr std::size_t points_per_chunk = std::size_t{1} << 18;
 
 struct Entry {

@@ -96,8 +96,8 @@ RimCurve::Foot RimCurve::foot_near(const Vector2& p, double guess_station_mm) co
   constexpr double farthest_mm = 0.45;  // half a step between samples, and the guess's error
   const double place = wrapped(guess_station_mm) * steps_a_mm_ + 0.5;
   if (!(place >= 0.0 && place < static_cast<double>(samples_.size()))) return foot_of(p, guess_station_mm);
-  const auto nearest = static_cast<std::size_t>(place);
-  const Sample& here = samples_[nearest];
+  const auto nearest = static_cast<std::ptrdiff_t>(place);
+  const Sample& here = samples_[static_cast<std::size_t>(nearest)];
   const Vector2 d = p - here.point;
   const double along = d.dot(here.tangent), inward = d.y() * here.tangent.x() - d.x() * here.tangent.y();
   const double slope = 1.0 - here.curvature * inward;
@@ -173,12 +173,11 @@ RimLocator::RimLocator(const RimCurve& curve, double reach_inside_mm, double rea
 std::optional<RimCurve::Foot> RimLocator::locate(const Vector2& p) const {
   const Vector2 cell = (p - low_) * (1.0 / cell_mm_);
   if (!(cell.x() >= 0.0 && cell.y() >= 0.0 && cell.x() < columns_ && cell.y() < rows_)) return std::nullopt;
-  const auto index =
-      static_cast<std::size_t>(cell.y()) * static_cast<std::size_t>(columns_) + static_cast<std::size_t>(cell.x());
-  const Cell& nearest = cells_[index];
+  const int column = static_cast<int>(cell.x()), row = static_cast<int>(cell.y());
+  const Cell& nearest = cells_[static_cast<std::size_t>(row * columns_ + column)];
   if (nearest.station_mm < 0.0F) return std::nullopt;
-  const double from_middle_x = (cell.x() - std::floor(cell.x()) - 0.5) * cell_mm_;
-  const double from_middle_y = (cell.y() - std::floor(cell.y()) - 0.5) * cell_mm_;
+  const double from_middle_x = (cell.x() - column - 0.5) * cell_mm_;
+  const double from_middle_y = (cell.y() - row - 0.5) * cell_mm_;
   const double guess = static_cast<double>(nearest.station_mm) + static_cast<double>(nearest.by_x) * from_middle_x +
                        static_cast<double>(nearest.by_y) * from_middle_y;
   const RimCurve::Foot foot = is_smooth_ ? curve_->foot_near(p, guess) : curve_->foot_of(p, guess);

@@ -15,11 +15,12 @@ constexpr std::size_t chunk_points = std::size_t{1} << 16;
 // Height of the top at the rim, linear between the borders of slices.
 struct Heights {
   std::vector<float> at_border_mm;
-  double slice_mm;
+  double slices_a_mm;
   [[nodiscard]] double at(double station_mm) const {
-    const double slice = station_mm / slice_mm;
-    const auto k = std::min(at_border_mm.size() - 2, static_cast<std::size_t>(slice));
-    const double share = slice - static_cast<double>(k);
+    const double slice = station_mm * slices_a_mm;
+    const auto k = static_cast<std::size_t>(
+        std::min(static_cast<std::ptrdiff_t>(at_border_mm.size()) - 2, static_cast<std::ptrdiff_t>(slice)));
+    const double share = slice - static_cast<double>(static_cast<std::ptrdiff_t>(k));
     return (1 - share) * static_cast<double>(at_border_mm[k]) + share * static_cast<double>(at_border_mm[k + 1]);
   }
 };
@@ -33,7 +34,7 @@ struct NearPoints {
 // A point as it is found, before the chunk's are sorted. It lies in a core's own cache until then.
 struct Found {
   float station, out, up;
-  std::uint32_t index;  // in the cloud
+  std::uint32_t slice, index;  // index in the cloud
 };
 
 class NearFinder {
@@ -51,7 +52,7 @@ class NearFinder {
     std::vector<float> heights(slices + 1);  // of the top at the rim
     for (std::size_t i = 0; i <= slices; ++i)
       heights[i] = static_cast<float>(rim.rim_height_mm(static_cast<double>(i) * settings.slice_mm));
-    heights_ = {std::move(heights), settings.slice_mm};
+    heights_ = {std::move(heights), 1.0 / settings.slice_mm};
   }
 
   [[nodiscard]] NearPoints find(std::size_t begin, std::size_t end) const {
@@ -65,21 +66,24 @@ class NearFinder {
       if (!foot || foot->station_mm < 0.0 || foot->station_mm >= length_mm_) continue;
       const double up = p.z() - heights_.at(foot->station_mm);
       if (up < -settings_.below_mm || up > settings_.above_mm) continue;
-      found.push_back({static_cast<float>(foot->station_mm), static_cast<float>(foot->out_mm), static_cast<float>(up),
+      const auto station = static_cast<float>(foot->station_mm);
+      found.push_back({station, static_cast<float>(foot->out_mm), static_cast<float>(up), slice_of(station),
                        static_cast<std::uint32_t>(i)});
     }
     return sorted(found);
   }
 
  private:
+  [[nodiscard]] std::uint32_t slice_of(float station) const {
+    const auto slice = static_cast<std::int64_t>(static_cast<double>(station) / slice_mm_);
+    return static_cast<std::uint32_t>(std::min(static_cast<std::int64_t>(slices_) - 1, slice));
+  }
+
   // Counting sort by slice.
   [[nodiscard]] NearPoints sorted(const std::vector<Found>& found) const {
-    const auto slice_of = [&](float station) {
-      return std::min(slices_ - 1, static_cast<std::size_t>(static_cast<double>(station) / slice_mm_));
-    };
     NearPoints near;
     near.slice_begin.assign(slices_ + 1, 0);
-    for (const Found& point : found) ++near.slice_begin[slice_of(point.station) + 1];
+    for (const Found& point : found) ++near.slice_begin[point.slice + 1];
     std::partial_sum(near.slice_begin.begin(), near.slice_begin.end(), near.slice_begin.begin());
     thread_local std::vector<std::uint32_t> next;
     next.assign(near.slice_begin.begin(), near.slice_begin.end());
@@ -87,7 +91,7 @@ class NearFinder {
     for (auto* values : {&near.station, &near.out, &near.up}) values->resize(found.size());
     near.sigma.resize(has_sigma ? found.size() : 0);
     for (const Found& point : found) {
-      const std::size_t place = next[slice_of(point.station)]++;
+      const std::size_t place = next[point.slice]++;
       near.station[place] = point.station;
       near.out[place] = point.out;
       near.up[place] = point.up;
@@ -150,7 +154,7 @@ void join_slices(const std::vector<NearPoints>& near, UnrolledRim& rim, Workers&
               (static_cast<double>(points.up[i]) - static_cast<double>(points.out[i])) / std::numbers::sqrt2;
           const double band =
               std::clamp((along - rim.first_band_mm) / rim.band_mm, 0.0, static_cast<double>(bands - 1));
-          band_of.push_back(static_cast<std::uint16_t>(band));
+          band_of.push_back(static_cast<std::uint16_t>(static_cast<int>(band)));
           ++next[band_of.back()];
         }
       std::size_t place = begin;

@@ -12,11 +12,16 @@ import sys
 import time
 from pathlib import Path
 
+import against_truth
+
 REPEATS = 3
+EVERY_POINT_SETTINGS = Path(__file__).with_name("every_point.yaml")
 LARGEST_FOR_CHAINS = 12  # million points; beyond, the chains of defaults take minutes
 LARGEST_FOR_READS = 30  # million points; beyond, only the inspection is run, once: others would hold 5 to 8 GB
 POINTS_AT_DENSITY_1 = 1.0107 / 24  # million points of the body's band at one point a square millimetre
 
+
+EVERY_POINT = "rimwright inspect, 2 threads, every point in every stage"
 
 MOST_AT_ONCE = 34  # million points; the simulator holds a scan in memory, and refuses more than 60 million
 
@@ -83,14 +88,17 @@ def plain_fread(file):
 
 def jobs_for(build, folder, millions):
     scan = folder / "scan.ply"
-    inspect = [build / "src/app/rimwright", "inspect", folder / "plan.yaml", scan, "--units", "mm", "--quiet", "--out",
-               folder / "result", "--threads"]
+    program = [build / "src/app/rimwright", "inspect", folder / "plan.yaml", scan, "--units", "mm", "--quiet"]
+    inspect = program + ["--out", folder / "result", "--threads"]
     baseline = build / "tests/bench/baseline_chain"
     jobs = {
         "plain read of the bytes": lambda: plain_fread(scan),
         "rimwright inspect, 1 thread": lambda: run(inspect + ["1"]),
         "rimwright inspect, 2 threads": lambda: run(inspect + ["2"]),
     }
+    if millions <= LARGEST_FOR_CHAINS:
+        jobs[EVERY_POINT] = lambda: run(program + ["--out", folder / "result-every-point", "--threads", "2",
+                                                    "--settings", EVERY_POINT_SETTINGS])
     if millions <= LARGEST_FOR_READS:
         jobs["PCL, bare read"] = lambda: run([baseline, "pcl", "read", scan])
         jobs["Open3D, bare read"] = lambda: run([baseline, "open3d", "read", scan])
@@ -108,8 +116,24 @@ def measure(build, folder, millions):
         for name, job in jobs.items():
             samples[name].append(job())
     medians = {name: tuple(statistics.median(s[k] for s in runs) for k in range(3)) for name, runs in samples.items()}
-    shutil.rmtree(folder / "result", ignore_errors=True)
     return medians
+
+
+def print_accuracy(folder):
+    """Errors against the simulator's truth with all stages as they are, and with every point in every stage."""
+    both = [(folder / "result", "as it is"), (folder / "result-every-point", "every point")]
+    if not (folder / "truth.json").exists() or not all(result.exists() for result, _ in both):
+        return
+    print("| against truth | chain | measured | median error | 95 % | within U95 |\n| --- | --- | --- | --- | --- | --- |")
+    summaries = [(against_truth.summary(folder, result), chain) for result, chain in both]
+    for number, row in enumerate(summaries[0][0][0]):
+        unit = "deg" if row[0] == "angle" else "mm"
+        for (rows, _, _), chain in summaries:
+            quantity, measured, stations, median, high, covered = rows[number]
+            print(f"| {quantity} ({unit}) | {chain} | {measured} of {stations} | {median:.5f} | {high:.5f} | "
+                  f"{100 * covered:.1f} % |")
+    verdicts = ", ".join(f"{chain}: {verdict}, {findings} findings" for (_, verdict, findings), chain in summaries)
+    print(f"\nVerdict on this sound body, {verdicts}.\n", flush=True)
 
 
 def points_of(folder):
@@ -137,6 +161,9 @@ def main():
         for name, (wall, cpu, peak) in medians.items():
             print(f"| {name} | {wall:.2f} | {cpu:.2f} | {peak:.0f} | {wall / ours[0]:.2f} | {cpu / ours[1]:.2f} |")
         print(flush=True)
+        print_accuracy(folder)
+        for result in folder.glob("result*"):
+            shutil.rmtree(result)
         growth.append((points, ours[0], ours_one[1], ours[2]))
     print("| points, million | inspect, wall s | processor s, 1 thread | us a point | peak, MB | 40 B a point + 200 MB |\n"
           "| --- | --- | --- | --- | --- | --- |")

@@ -66,5 +66,16 @@ TEST(Workers, RethrowWhatFailedBesideOnce) {
   }
 }
 
+TEST(Workers, EndWhileWorkBesideWaitsOrGoesOn) {
+  for (int round = 0; round < 50; ++round) {
+    bool done = false;  // outlives the workers
+    {
+      Workers workers(1 + static_cast<std::size_t>(round) % 2);
+      workers.begin_beside([&done] { done = true; });
+    }
+    SUCCEED() << done;  // dropped before it was taken up, or finished; never cut off or waited for in vain
+  }
+}
+
 }  // namespace
 }  // namespace rimwright
