@@ -93,20 +93,16 @@ RimCurve::Foot RimCurve::foot_of(const Vector2& p, double guess_station_mm) cons
 }
 
 RimCurve::Foot RimCurve::foot_near(const Vector2& p, double guess_station_mm) const {
-  constexpr double farthest_mm = 0.45;  // half a step between samples, and the guess's error
-  const double place = wrapped(guess_station_mm) * steps_a_mm_ + 0.5;
-  if (!(place >= 0.0 && place < static_cast<double>(samples_.size()))) return foot_of(p, guess_station_mm);
-  const auto nearest = static_cast<std::ptrdiff_t>(place);
-  const Sample& here = samples_[static_cast<std::size_t>(nearest)];
-  const Vector2 d = p - here.point;
-  const double along = d.dot(here.tangent), inward = d.y() * here.tangent.x() - d.x() * here.tangent.y();
+  constexpr double farthest_mm = 0.2;  // the neglected third order is below step^3 / 6 times the curvature's change
+  const Sample here = at(guess_station_mm);
+  const Vector2 d = p - here.point, inwards(-here.tangent.y(), here.tangent.x());
+  const double along = d.dot(here.tangent), inward = d.dot(inwards);
   const double slope = 1.0 - here.curvature * inward;
   if (!(std::abs(along) < farthest_mm * slope)) return foot_of(p, guess_station_mm);
-  // On the circle that the curve hugs there: tan(turn) = tangent, and p lies slope / cos(turn) radii from its middle.
-  const double x = along / slope, tangent = here.curvature * x, squared = tangent * tangent;
-  const double step = x * (1.0 - squared * (1.0 / 3.0));
-  const double out = 0.5 * slope * tangent * x * (1.0 - 0.25 * squared) - inward;
-  return {wrapped(static_cast<double>(nearest) * step_mm_ + step), out};
+  const double step = along / slope, turn = here.curvature * step;
+  // From the curve's point there, with its normal turned by `turn`.
+  const double out = -(1.0 - 0.5 * turn * turn) * (inward - 0.5 * turn * step) + turn * (along - step);
+  return {wrapped(guess_station_mm + step), out};
 }
 
 RimCurve RimCurve::started_at(double start_mm) const {

@@ -38,8 +38,8 @@ class RimCurve {
   // Foot of the perpendicular from p by Newton's method from a guess within about 10 mm. Stations beyond the ends of
   // an open curve are returned as such (the curve goes on straight); closed curves wrap into [0, length).
   [[nodiscard]] Foot foot_of(const Vector2& p, double guess_station_mm) const;
-  // The same from a guess that is nearly always within 0.2 mm: one look at the nearest sample and the circle that the
-  // curve hugs there, a few nanometres from what foot_of gives; where the guess was worse, foot_of.
+  // The same from a guess that is nearly always within 0.2 mm: one look at the curve and its Taylor series to second
+  // order, a few nanometres from what foot_of gives; where the guess was worse, foot_of.
   [[nodiscard]] Foot foot_near(const Vector2& p, double guess_station_mm) const;
 
   // Wraps into [0, length) where closed; unchanged where open.
