@@ -22,13 +22,15 @@ namespace {
 
 // The same for both libraries. Where a library has a default of its own (normals' neighbours, iterations), that is
 // used.
-constexpr double voxel_mm = 0.5;                   // a narrow floor of 0.6 mm still gets a point
-constexpr int outlier_neighbours = 20;             // Open3D's tutorial; PCL's uses 50
-constexpr double outlier_ratio = 2.0;              // in standard deviations, likewise
-constexpr int normal_neighbours = 30;              // Open3D's default
-constexpr int planes = 4;                          // side, bevel, top and one ledge; a bent side would need many more
-constexpr double plane_within_mm = 0.15;           // a few times the noise
-constexpr std::size_t section_places = 270 * 160;  // sections every 2 mm of rim, a place every 0.5 mm of profile
+constexpr double voxel_mm = 0.5;          // a narrow floor of 0.6 mm still gets a point
+constexpr int outlier_neighbours = 20;    // Open3D's tutorial; PCL's uses 50
+constexpr double outlier_ratio = 2.0;     // in standard deviations, likewise
+constexpr int normal_neighbours = 30;     // Open3D's default
+constexpr int planes = 4;                 // side, bevel, top and one ledge; a bent side would need many more
+constexpr double plane_within_mm = 0.15;  // a few times the noise
+// As many as sections every 2 mm of rim with a place every 0.5 mm of profile ask for; spread over the cloud, as the
+// chain knows no rim.
+constexpr std::size_t section_places = 270 * 160;
 
 class Steps {
  public:
