@@ -106,9 +106,10 @@ Outcome<DepthNoise> estimate_noise(const std::vector<std::vector<DepthPatch>>& p
     for (const DepthPatch& patch : frame) ranges.push_back(patch.point_mm.z());
   }
   if (ranges.size() < fewest_patches) {
-    return refuse(RefusalReason::capture_insufficient,
-                  "the depth images show only " + std::to_string(ranges.size()) + " smooth places",
-                  "hold the camera within its range, about 300 mm from the body, and more slowly");
+    return refuse(
+        RefusalReason::capture_insufficient,
+        "the depth images show only " + std::to_string(ranges.size()) + " smooth places",
+        "hold the camera within its range, about 300 mm from the body, and matt what is glossy or dark with chalk");
   }
   DepthNoise noise;
   noise.range_mm = median(ranges);

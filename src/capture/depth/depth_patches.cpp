@@ -87,10 +87,41 @@ std::vector<DepthPatch> patches_of(const DepthFrame& frame, const PinholeIntrins
   return patches;
 }
 
+double seen_share_on_faces(const DepthCapture& capture) {
+  constexpr std::size_t images = 5;
+  constexpr int reach = 3, every = 3;  // pixels
+  const int width = capture.intrinsics.width_px, height = capture.intrinsics.height_px;
+  std::size_t on_faces = 0, seen = 0;
+  for (std::size_t k = 0; k < images; ++k) {
+    const DepthFrame& frame = capture.frames[k * (capture.frames.size() - 1) / (images - 1)];
+    const auto is_seen = [&](int column, int row) {
+      return frame.counts[static_cast<std::size_t>(row) * static_cast<std::size_t>(width) +
+                          static_cast<std::size_t>(column)] != 0;
+    };
+    const auto any_towards = [&](int column, int row, int right, int down) {
+      for (int step = 1; step <= reach; ++step)
+        if (is_seen(column + step * right, row + step * down)) return true;
+      return false;
+    };
+    for (int row = reach; row < height - reach; row += every) {
+      for (int column = reach; column < width - reach; column += every) {
+        if (!any_towards(column, row, 1, 0) || !any_towards(column, row, -1, 0) || !any_towards(column, row, 0, 1) ||
+            !any_towards(column, row, 0, -1)) {
+          continue;
+        }
+        ++on_faces;
+        if (is_seen(column, row)) ++seen;
+      }
+    }
+  }
+  return on_faces > 0 ? static_cast<double>(seen) / static_cast<double>(on_faces) : 1.0;
+}
+
 PatchSettings settings_for(const DepthCapture& capture, const PatchSettings& asked) {
   PatchSettings settings = asked;
+  settings.seen_share *= seen_share_on_faces(capture);
   if (settings.half_window_px <= 0) {
-    PatchSettings trial = asked;
+    PatchSettings trial = settings;
     trial.half_window_px = 3;
     trial.stride_px = 16;
     const DepthFrame& middle = capture.frames[capture.frames.size() / 2];

@@ -25,10 +25,14 @@ struct DepthPatch {
 struct PatchSettings {
   int half_window_px = 0;          // 0 = from noise and pixel size, between 3 and 8
   int stride_px = 0;               // 0 = one more than half the window, at least 6: windows hardly overlap
-  double seen_share = 0.8;         // of the window's pixels, or the window is left out
+  double seen_share = 0.8;         // of the pixels that a window should hold, or the window is left out
   double steepest_deg = 78.0;      // beyond, a pixel spans five times its width along the face
   double longest_range_mm = 1500;  // beyond arm's length nothing is the body
 };
+
+// How many of the pixels on faces hold a depth, from a few images spread over the capture; sensors drop returns on dark
+// and glossy wood. 1 = all. Pixels count that have a seen neighbour on every side.
+[[nodiscard]] double seen_share_on_faces(const DepthCapture& capture);
 
 // The window that a capture's noise asks for: wide enough that a window's normal is good to about 0.05 rad.
 [[nodiscard]] PatchSettings settings_for(const DepthCapture& capture, const PatchSettings& asked);

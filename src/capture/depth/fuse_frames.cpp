@@ -144,7 +144,9 @@ class DensityFilter {
 }  // namespace
 
 Outcome<Cloud> fuse_frames(const DepthCapture& capture, const Alignment& alignment, const DepthNoise& noise,
-                           const DepthRimZone& zone, const FuseSettings& settings, Workers& workers) {
+                           const DepthRimZone& zone, const FuseSettings& asked, Workers& workers) {
+  FuseSettings settings = asked;
+  settings.neighbours_needed = static_cast<int>(std::lround(settings.neighbours_needed * seen_share_on_faces(capture)));
   std::vector<std::vector<FusedPoint>> frames(capture.frames.size());
   workers.for_chunks(capture.frames.size(), 1, [&](std::size_t begin, std::size_t end, std::size_t) {
     for (std::size_t f = begin; f < end; ++f) {

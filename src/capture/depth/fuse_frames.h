@@ -15,8 +15,8 @@ struct FuseSettings {
   std::size_t most_points = 4'000'000;  // near the rim; beyond, an even share of all is kept
   double far_spacing_mm = 2.0;          // elsewhere: one point a cell of this side, for finding top and side
   double steepest_deg = 75.0;           // beyond, depth noise lies almost along the face and says little
-  int neighbours_needed = 4;            // of 8, at a depth that noise and slope explain
-  double least_density_share = 0.1;     // of the median density near the rim; thinner places are strays
+  int neighbours_needed = 4;  // of 8, at a depth that noise and slope explain; fewer where the sensor drops pixels
+  double least_density_share = 0.1;  // of the median density near the rim; thinner places are strays
   // Relative standard uncertainty of the scale when nothing of known size is in view: scale_u_per_error times the
   // camera's error as a share of the range, but at least least_scale_u. The camera's error is its noise together with
   // warp_to_noise times the warp found between images: a camera holds scale about as well as it holds depth, and a
