@@ -37,6 +37,31 @@ FaceSeen seen(const DepthRimZone& zone, ZoneFace face, double steep_deg) {
   return result;
 }
 
+// How many images saw the places near the rim.
+struct Coverage {
+  std::size_t cells = 0, few = 0, median_frames = 0;
+  [[nodiscard]] double few_share() const {
+    return cells > 0 ? static_cast<double>(few) / static_cast<double>(cells) : 0.0;
+  }
+};
+
+Coverage covered(const DepthRimZone& zone, std::size_t few_frames) {
+  Coverage result;
+  std::vector<std::size_t> frames;
+  for (const ZoneCell& cell : zone.cells()) {
+    if (!cell.near_rim) continue;
+    frames.push_back(cell.frames);
+    if (cell.frames < few_frames) ++result.few;
+  }
+  result.cells = frames.size();
+  if (!frames.empty()) {
+    const auto half = frames.begin() + static_cast<std::ptrdiff_t>(frames.size() / 2);
+    std::nth_element(frames.begin(), half, frames.end());
+    result.median_frames = *half;
+  }
+  return result;
+}
+
 }  // namespace
 
 std::vector<std::string> capture_verdict(const DepthCapture& capture, const Alignment& alignment,
@@ -84,17 +109,17 @@ std::vector<std::string> capture_verdict(const DepthCapture& capture, const Alig
                  "the camera higher.",
                  settings.steep_deg, 100.0 * static_cast<double>(top.steep) / static_cast<double>(top.cells)));
   }
-  std::size_t near_cells = 0, few = 0;
-  for (const ZoneCell& cell : zone.cells()) {
-    if (!cell.near_rim) continue;
-    ++near_cells;
-    if (cell.frames < settings.few_frames) ++few;
+  const Coverage coverage = covered(zone, settings.few_frames);
+  if (coverage.cells > 0) {
+    notes.push_back(
+        sentence("Half of the places near the rim were seen in %zu images or more, %.0f %% in at least %zu.",
+                 coverage.median_frames, 100.0 * (1.0 - coverage.few_share()), settings.few_frames));
   }
-  if (static_cast<double>(few) > settings.few_share * static_cast<double>(near_cells)) {
+  if (coverage.few_share() > settings.few_share) {
     notes.push_back(
         sentence("%.0f %% of the places near the rim were seen in fewer than %zu images: go along the rim "
                  "more slowly.",
-                 100.0 * static_cast<double>(few) / static_cast<double>(near_cells), settings.few_frames));
+                 100.0 * coverage.few_share(), settings.few_frames));
   }
   if (noise.range_mm > settings.farthest_good_mm) {
     notes.push_back(
