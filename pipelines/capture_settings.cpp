@@ -168,7 +168,7 @@ void list_depth_settings(DepthSettings& settings, SettingsTable& table) {
 
 void list_photo_settings(PhotoSettings& settings, SettingsTable& table) {
   {
-    GROUP(PhotoSettings, settings, "photos", 17);
+    GROUP(PhotoSettings, settings, "photos", 21);
     BIND(smooth_px, 0.1, 3);
   }
   {
@@ -296,6 +296,56 @@ void list_photo_settings(PhotoSettings& settings, SettingsTable& table) {
     BIND(off_plane_share, 0.003, 0.15);
     BIND(least_neighbours, 1, 20);
   }
+  {
+    GROUP(RimFramesSettings, settings.frames, "photos.frames", 0);
+    BIND(station_step_mm, 0.25, 4);
+    BIND(steep_below_cosine, 0.05, 0.6);
+    BIND(level_above_cosine, 0.7, 0.995);
+    BIND(side_reach_mm, 2, 30);
+    BIND(top_reach_mm, 4, 60);
+    BIND(top_from_mm, 1, 20);
+    BIND(top_to_mm, 20, 200);
+    BIND(fewest_patches, 4, 60);
+    BIND(longest_gap_mm, 2, 50);
+    BIND(shortest_run_mm, 6, 100);
+  }
+  {
+    GROUP(TrimEdgesSettings, settings.trim, "photos.trim", 0);
+    BIND(reach_mm, 0.6, 10);
+    BIND(beside_mm, 0.1, 2);
+    BIND(same_face_deg, 5, 80);
+    BIND(off_plane_mm, 0.03, 0.6);
+    BIND(least_neighbours, 1, 20);
+    BIND(half_along_mm, 0.4, 8);
+    BIND(half_across_mm, 0.1, 2);
+    BIND(least_correlation, 0.05, 0.99);
+    BIND(passes, 0, 8);
+    BIND(narrowest_mm, 1, 12);
+    BIND(strip_along_mm, 0.5, 8);
+    BIND(strip_reach_mm, 2, 24);
+    ORDER(narrowest_mm, strip_reach_mm);
+  }
+  {
+    GROUP(SweepLedgesSettings, settings.ledges, "photos.ledges", 1);
+    BIND(column_step_mm, 0.1, 2);
+    BIND(sweep_step_mm, 0.02, 0.3);
+    BIND(above_mm, 0.1, 2);
+    BIND(deepest_mm, 2, 30);
+    BIND(narrowest_gap_mm, 0.4, 6);
+    BIND(widest_gap_mm, 6, 40);
+    BIND(clear_of_face_mm, 0.1, 2);
+    BIND(section_mm, 0.4, 6);
+    BIND(half_along_mm, 0.5, 8);
+    BIND(half_across_mm, 0.1, 2);
+    BIND(least_agreement, 0.1, 0.99);
+    BIND(least_correlation, 0.05, 0.99);
+    BIND(support_along_mm, 1, 16);
+    BIND(support_across_mm, 0.15, 2.5);
+    BIND(support_off_mm, 0.015, 0.3);
+    BIND(least_support, 1, 24);
+    BIND(least_beside, 0, 12);
+  }
+  list_refine("photos.ledges.refine", settings.ledges.refine, table);
   {
     GROUP(CloudOfPatchesSettings, settings.cloud, "photos.cloud", 0);
     BIND(neighbourhood_mm, 0.6, 10);

@@ -17,8 +17,11 @@
 #include "capture/photos/place_by_features.h"
 #include "capture/photos/place_by_target.h"
 #include "capture/photos/read_photos.h"
+#include "capture/photos/rim_frames.h"
 #include "capture/photos/seed_patches.h"
 #include "capture/photos/surface_zone.h"
+#include "capture/photos/sweep_ledges.h"
+#include "capture/photos/trim_edges.h"
 #include "capture/scale_target.h"
 #include "core/cloud.h"
 #include "core/parallel.h"
@@ -40,10 +43,14 @@ struct PhotoSettings {
   SurfaceZoneSettings zone;
   GrowPatchesSettings grow;
   KeepSupportedSettings support;
+  RimFramesSettings frames;
+  TrimEdgesSettings trim;
+  SweepLedgesSettings ledges;
   CompareHalvesSettings halves;
   CloudOfPatchesSettings cloud;
   PhotoVerdictSettings verdict;
   double smooth_px = 0.8;                            // of photos before matching; what bilinear sampling needs
+  std::filesystem::path work;                        // folder for intermediate results to reuse; empty = keep none
   std::function<void(const std::string&)> progress;  // a few words a stage; may be empty
 };
 

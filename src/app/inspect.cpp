@@ -16,6 +16,7 @@
 #include "pipelines/read_settings.h"
 #include "plan/read_plan.h"
 #include "report/keep_result.h"
+#include "report/result_folder.h"
 #include "report/write_result.h"
 
 namespace rimwright {
@@ -92,12 +93,14 @@ int inspect(const InspectArguments& arguments) {
     settings = *given;
   }
 
+  if (const auto free = can_hold_result(arguments.out); !free) return report_refusal(free.error());
   const std::filesystem::path scan = std::filesystem::path(arguments.scan).lexically_normal();
   std::string scan_sha256;  // outlives the workers, who fill it in
   Workers workers(arguments.threads);
   CloudFromScanSettings& capture = settings.capture;
   capture.file.units.units = units_from(arguments.units);
   if (arguments.bar_mm > 0.0) capture.photos.print.bar_mm = capture.depth.target.bar_mm = arguments.bar_mm;
+  capture.photos.work = std::filesystem::path(arguments.out) / work_folder_name();
   capture.photos.progress = [&](const std::string& stage) { progress.say(stage); };
   progress.say("reading " + arguments.scan);
   const auto cloud = cloud_from_scan(arguments.scan, capture, workers);

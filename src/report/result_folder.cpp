@@ -77,6 +77,7 @@ Outcome<void> check_replaceable(const fs::path& out, const std::vector<std::stri
   if (!fs::is_directory(status)) return not_writable(out.string() + " is a file", "give --out a folder");
   for (fs::directory_iterator entry(out, error), end; !error && entry != end; entry.increment(error)) {
     const std::string name = entry->path().filename().string();
+    if (name == work_folder_name() && fs::is_directory(entry->symlink_status(error))) continue;
     if (std::find(known.begin(), known.end(), name) == known.end() || !entry->is_regular_file(error)) {
       return not_writable(out.string() + " holds '" + name + "', which is not part of a result",
                           "give --out a new folder, or one with an earlier result");
@@ -103,6 +104,13 @@ const std::vector<std::string>& result_file_names() {
                                               "report.html",  "strip.pdf",    "summary.pdf", "faces.ply"};
   return names;
 }
+
+const std::string& work_folder_name() {
+  static const std::string name = "work";
+  return name;
+}
+
+Outcome<void> can_hold_result(const std::string& out) { return check_replaceable(out, result_file_names()); }
 
 Outcome<ResultFolder> ResultFolder::open(const std::string& out, const std::vector<std::string>& known_files) {
   if (out.empty()) return not_writable("--out is empty", "give it a folder");
@@ -183,6 +191,8 @@ Outcome<void> ResultFolder::commit() {
   if (Outcome<void> flushed = flush_path(aside_); !flushed) return flushed;
   const FolderLock parent(parent_);
   if (Outcome<void> checked = check_replaceable(out_, known_files_); !checked) return checked;
+  // What is kept for the next run goes along; where that fails it is only made anew then.
+  ::rename((out_ + "/" + work_folder_name()).c_str(), (aside_ + "/" + work_folder_name()).c_str());
   // Into a place where nothing is, or an empty folder, a plain rename is one step already.
   if (::rename(aside_.c_str(), out_.c_str()) != 0) {
     if (errno != ENOTEMPTY && errno != EEXIST) return failed("put the result at " + out_, errno);

@@ -17,6 +17,13 @@ namespace rimwright {
 // Every file a result may hold. A folder with anything else in it is not ours to replace.
 [[nodiscard]] const std::vector<std::string>& result_file_names();
 
+// A folder of intermediate results inside a result folder. It is carried over from one result to the next.
+[[nodiscard]] const std::string& work_folder_name();
+
+// Refused (output_not_writable) where no result may be put: a file, or a folder that holds something else. For asking
+// before hours of work.
+[[nodiscard]] Outcome<void> can_hold_result(const std::string& out);
+
 class ResultFolder {
  public:
   // Refused (output_not_writable): `out` is a file, holds files that are not a result, or cannot be written beside.

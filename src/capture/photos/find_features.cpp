@@ -5,9 +5,8 @@
 #include <opencv2/imgproc.hpp>
 
 namespace rimwright {
-namespace {
 
-Features find_in(const Photo& photo, const FindFeaturesSettings& settings) {
+Features find_features(const Photo& photo, const FindFeaturesSettings& settings) {
   const cv::Mat full(photo.height, photo.width, CV_8U, const_cast<std::uint8_t*>(photo.grey.data()));
   const double pixels = static_cast<double>(full.total());
   const int shrink = std::max(1, static_cast<int>(std::lround(std::sqrt(pixels / (settings.search_megapixels * 1e6)))));
@@ -23,7 +22,9 @@ Features find_in(const Photo& photo, const FindFeaturesSettings& settings) {
     const double sum = cv::norm(row, cv::NORM_L1);
     if (sum > 0.0) row /= sum;
     cv::sqrt(row, row);
-    found.descriptors.insert(found.descriptors.end(), row.ptr<float>(), row.ptr<float>() + Features::length);
+    for (int k = 0; k < Features::length; ++k) {
+      found.descriptors.push_back(cv::saturate_cast<std::uint8_t>(row.at<float>(k) * Features::unit));
+    }
   }
   found.cells_across = photo.width / Features::cell_px + 1;
   found.cells_down = photo.height / Features::cell_px + 1;
@@ -35,16 +36,6 @@ Features find_in(const Photo& photo, const FindFeaturesSettings& settings) {
     found.cells[found.cell_at(found.pixels.back())].push_back(static_cast<int>(i));
   }
   return found;
-}
-
-}  // namespace
-
-std::vector<Features> find_features(const PhotoSet& set, const FindFeaturesSettings& settings, Workers& workers) {
-  std::vector<Features> features(set.photos.size());
-  workers.for_chunks(features.size(), 1, [&](std::size_t begin, std::size_t end, std::size_t) {
-    for (std::size_t i = begin; i < end; ++i) features[i] = find_in(set.photos[i], settings);
-  });
-  return features;
 }
 
 }  // namespace rimwright

@@ -3,10 +3,10 @@
 #pragma once
 
 #include <algorithm>
+#include <cstdint>
 #include <vector>
 
 #include "capture/photos/photo_set.h"
-#include "core/parallel.h"
 
 namespace rimwright {
 
@@ -18,13 +18,14 @@ struct FindFeaturesSettings {
 
 struct Features {
   static constexpr int length = 128;
+  static constexpr int unit = 512;
   static constexpr int cell_px = 32;
-  std::vector<Vector2> pixels;     // full size
-  std::vector<float> descriptors;  // `length` a point, unit length
+  std::vector<Vector2> pixels;            // full size
+  std::vector<std::uint8_t> descriptors;  // `length` a point; a unit vector times `unit`
   int cells_across = 0, cells_down = 0;
   std::vector<std::vector<int>> cells;  // indices by cell of the full-size photo
 
-  [[nodiscard]] const float* descriptor(std::size_t i) const { return descriptors.data() + i * length; }
+  [[nodiscard]] const std::uint8_t* descriptor(std::size_t i) const { return descriptors.data() + i * length; }
   [[nodiscard]] std::size_t cell_at(const Vector2& p) const {
     const int column = std::clamp(static_cast<int>(p.x()) / cell_px, 0, cells_across - 1);
     const int row = std::clamp(static_cast<int>(p.y()) / cell_px, 0, cells_down - 1);
@@ -32,14 +33,16 @@ struct Features {
   }
 };
 
-[[nodiscard]] inline float squared_distance(const float* a, const float* b) {
-  float sum = 0.0f;
-  for (int i = 0; i < Features::length; ++i) sum += (a[i] - b[i]) * (a[i] - b[i]);
+// In units of 1 / unit^2.
+[[nodiscard]] inline int squared_distance(const std::uint8_t* a, const std::uint8_t* b) {
+  int sum = 0;
+  for (int i = 0; i < Features::length; ++i) {
+    const int d = static_cast<int>(a[i]) - static_cast<int>(b[i]);
+    sum += d * d;
+  }
   return sum;
 }
 
-// By photo, in the order of the set, whatever the number of workers.
-[[nodiscard]] std::vector<Features> find_features(const PhotoSet& set, const FindFeaturesSettings& settings,
-                                                  Workers& workers);
+[[nodiscard]] Features find_features(const Photo& photo, const FindFeaturesSettings& settings);
 
 }  // namespace rimwright

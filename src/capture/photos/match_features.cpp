@@ -47,7 +47,7 @@ std::vector<int> match_one_way(const Features& a, const Features& b, const View&
   std::vector<int> visited(b.cells.size(), -1);
   for (std::size_t i = 0; i < a.pixels.size(); ++i) {
     const std::vector<Vector2> line = epipolar_line(view_a, view_b, a.pixels[i], settings);
-    float first = std::numeric_limits<float>::max(), second = first;
+    int first = std::numeric_limits<int>::max(), second = first;
     const auto try_cell = [&](int column, int row) {
       if (column < 0 || row < 0 || column >= b.cells_across || row >= b.cells_down) return;
       const auto cell = static_cast<std::size_t>(row * b.cells_across + column);
@@ -55,7 +55,7 @@ std::vector<int> match_one_way(const Features& a, const Features& b, const View&
       visited[cell] = static_cast<int>(i);
       for (int j : b.cells[cell]) {
         if (distance_to_line(line, b.pixels[static_cast<std::size_t>(j)]) > within_px) continue;
-        const float d = squared_distance(a.descriptor(i), b.descriptor(static_cast<std::size_t>(j)));
+        const int d = squared_distance(a.descriptor(i), b.descriptor(static_cast<std::size_t>(j)));
         if (d < first) {
           second = first;
           first = d;
@@ -79,10 +79,10 @@ std::vector<int> match_one_way(const Features& a, const Features& b, const View&
       }
     }
     const double ratio = settings.ratio * settings.ratio;
-    if (best[i] >= 0 && second < std::numeric_limits<float>::max() &&
+    if (best[i] >= 0 && second < std::numeric_limits<int>::max() &&
         static_cast<double>(first) > ratio * static_cast<double>(second))
       best[i] = -1;
-    if (first > 0.5f) best[i] = -1;  // unit vectors: about 41 degrees apart
+    if (first > Features::unit * Features::unit / 2) best[i] = -1;  // about 41 degrees apart
   }
   return best;
 }

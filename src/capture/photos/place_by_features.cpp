@@ -10,7 +10,7 @@ namespace {
 
 struct Landmark {
   std::uint32_t point;
-  const float* descriptor;
+  const std::uint8_t* descriptor;
 };
 
 // One descriptor a tie point: that of its first sighting.
@@ -43,10 +43,10 @@ std::optional<Placed> place(const Features& features, const std::vector<Landmark
   std::vector<Sighting> matches;
   const Lens& lens = network.lenses[network.lens_of[photo]];
   for (const Landmark& landmark : landmarks) {
-    float first = std::numeric_limits<float>::max(), second = first;
+    int first = std::numeric_limits<int>::max(), second = first;
     std::size_t best = 0;
     for (std::size_t i = 0; i < features.pixels.size(); ++i) {
-      const float d = squared_distance(landmark.descriptor, features.descriptor(i));
+      const int d = squared_distance(landmark.descriptor, features.descriptor(i));
       if (d < first) {
         second = first;
         first = d;

@@ -1,0 +1,161 @@
+#include "capture/photos/kept_bytes.h"
+
+#include <cstring>
+#include <type_traits>
+
+namespace rimwright {
+namespace {
+
+class Writer {
+ public:
+  static constexpr bool writes = true;
+  std::string bytes;
+
+  template <class Value>
+  requires std::is_arithmetic_v<Value>
+  bool operator()(const Value& value) {
+    bytes.append(reinterpret_cast<const char*>(&value), sizeof value);
+    return true;
+  }
+};
+
+class Reader {
+ public:
+  static constexpr bool writes = false;
+  explicit Reader(std::string_view bytes) : left_(bytes) {}
+
+  template <class Value>
+  requires std::is_arithmetic_v<Value>
+  bool operator()(Value& value) {
+    if (left_.size() < sizeof value) return false;
+    std::memcpy(&value, left_.data(), sizeof value);
+    left_.remove_prefix(sizeof value);
+    return true;
+  }
+  [[nodiscard]] std::size_t left() const { return left_.size(); }
+
+ private:
+  std::string_view left_;
+};
+
+// One description of each struct serves both ways: `io` writes or reads a number and says whether it could.
+template <class Io, class Derived>
+bool pass(Io& io, Eigen::MatrixBase<Derived>& m) {
+  for (Eigen::Index i = 0; i < m.size(); ++i) {
+    if (!io(m.derived().data()[i])) return false;
+  }
+  return true;
+}
+
+template <class Io, class Value, class Each>
+bool pass_all(Io& io, std::vector<Value>& values, Each&& each) {
+  std::uint64_t count = values.size();
+  if (!io(count)) return false;
+  if constexpr (!Io::writes) {
+    if (count > io.left()) return false;  // each takes a byte at least
+    values.resize(count);
+  }
+  for (Value& value : values) {
+    if (!each(value)) return false;
+  }
+  return true;
+}
+
+template <class Io, class Value>
+bool pass_numbers(Io& io, std::vector<Value>& values) {
+  return pass_all(io, values, [&](Value& value) { return io(value); });
+}
+
+template <class Io>
+bool pass(Io& io, Transform& T) {
+  auto& matrix = T.matrix();
+  return pass(io, matrix);
+}
+
+template <class Io>
+bool pass(Io& io, Patch& p) {
+  return pass(io, p.at_sheet_mm) && pass(io, p.normal_sheet) && pass(io, p.along_sheet) && io(p.correlation) &&
+         io(p.sigma_mm) && io(p.contrast) && io(p.moved_mm) && pass_numbers(io, p.photos);
+}
+
+template <class Io>
+bool pass(Io& io, Lens& l) {
+  return io(l.focal_px) && io(l.centre_x_px) && io(l.centre_y_px) && io(l.k1) && io(l.k2) && io(l.p1) && io(l.p2);
+}
+
+template <class Io>
+bool pass(Io& io, CameraNetwork& n) {
+  const auto each = [&](auto& value) { return pass(io, value); };
+  std::vector<std::uint64_t> lens_of(n.lens_of.begin(), n.lens_of.end());
+  std::vector<std::uint8_t> placed(n.placed.begin(), n.placed.end());
+  const bool whole =
+      pass_all(io, n.lenses, each) && pass_numbers(io, lens_of) && pass_all(io, n.T_camera_sheet, each) &&
+      pass_numbers(io, n.focal_factor) && pass_all(io, n.centre_shift_px, each) && pass_numbers(io, placed) &&
+      pass_all(io, n.size_px, each) &&
+      pass_all(io, n.points,
+               [&](NetworkPoint& p) {
+                 return pass(io, p.at_sheet_mm) && pass(io, p.prior_sheet_mm) && pass(io, p.prior_sigma_mm) &&
+                        io(p.on_target);
+               }) &&
+      pass_all(io, n.sightings, [&](Sighting& s) { return io(s.photo) && io(s.point) && pass(io, s.pixel); });
+  if constexpr (!Io::writes) {
+    n.lens_of.assign(lens_of.begin(), lens_of.end());
+    n.placed.assign(placed.begin(), placed.end());
+  }
+  return whole;
+}
+
+template <class Io>
+bool pass(Io& io, AdjustReport& r) {
+  std::uint64_t target = r.target_sightings, tie = r.tie_sightings, dropped = r.dropped;
+  const bool whole = io(r.target_rms_px) && io(r.tie_rms_px) && io(r.target_sigma_px) && io(r.tie_sigma_px) &&
+                     io(target) && io(tie) && io(dropped) && io(r.converged) && pass_numbers(io, r.photo_rms_px);
+  r.target_sightings = target, r.tie_sightings = tie, r.dropped = dropped;
+  return whole;
+}
+
+template <class Io>
+bool pass(Io& io, SeenInPhoto& seen) {
+  Features& f = seen.features;
+  return pass_all(io, seen.corners, [&](TargetCorner& c) { return io(c.index) && pass(io, c.pixel); }) &&
+         pass_all(io, f.pixels, [&](Vector2& p) { return pass(io, p); }) && pass_numbers(io, f.descriptors) &&
+         io(f.cells_across) && io(f.cells_down) &&
+         pass_all(io, f.cells, [&](std::vector<int>& cell) { return pass_numbers(io, cell); });
+}
+
+template <class Io>
+bool pass(Io& io, PlacedCameras& cameras) {
+  return pass(io, cameras.network) && pass(io, cameras.adjusted) &&
+         pass_all(io, cameras.seeds, [&](Patch& p) { return pass(io, p); });
+}
+
+template <class Io>
+bool pass(Io& io, std::vector<Patch>& patches) {
+  return pass_all(io, patches, [&](Patch& p) { return pass(io, p); });
+}
+
+template <class Value>
+std::string written(Value value) {
+  Writer writer;
+  pass(writer, value);
+  return std::move(writer.bytes);
+}
+
+template <class Value>
+std::optional<Value> read(std::string_view bytes) {
+  Reader reader(bytes);
+  Value value;
+  if (!pass(reader, value) || reader.left() != 0) return std::nullopt;
+  return value;
+}
+
+}  // namespace
+
+std::string bytes_of(const SeenInPhoto& seen) { return written(seen); }
+std::string bytes_of(const PlacedCameras& cameras) { return written(cameras); }
+std::string bytes_of(const std::vector<Patch>& patches) { return written(patches); }
+std::optional<SeenInPhoto> seen_from(std::string_view bytes) { return read<SeenInPhoto>(bytes); }
+std::optional<PlacedCameras> cameras_from(std::string_view bytes) { return read<PlacedCameras>(bytes); }
+std::optional<std::vector<Patch>> patches_from(std::string_view bytes) { return read<std::vector<Patch>>(bytes); }
+
+}  // namespace rimwright

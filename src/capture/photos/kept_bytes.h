@@ -1,0 +1,35 @@
+// Results of the photo stages as bytes and back. Reading checks every count against what is left: nothing when the
+// bytes are not exactly one result.
+#pragma once
+
+#include <optional>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "capture/photos/adjust_cameras.h"
+#include "capture/photos/camera.h"
+#include "capture/photos/find_features.h"
+#include "capture/photos/find_target.h"
+#include "capture/photos/refine_patch.h"
+
+namespace rimwright {
+
+struct SeenInPhoto {
+  std::vector<TargetCorner> corners;
+  Features features;
+};
+struct PlacedCameras {
+  CameraNetwork network;
+  AdjustReport adjusted;
+  std::vector<Patch> seeds;
+};
+
+[[nodiscard]] std::string bytes_of(const SeenInPhoto& seen);
+[[nodiscard]] std::string bytes_of(const PlacedCameras& cameras);
+[[nodiscard]] std::string bytes_of(const std::vector<Patch>& patches);
+[[nodiscard]] std::optional<SeenInPhoto> seen_from(std::string_view bytes);
+[[nodiscard]] std::optional<PlacedCameras> cameras_from(std::string_view bytes);
+[[nodiscard]] std::optional<std::vector<Patch>> patches_from(std::string_view bytes);
+
+}  // namespace rimwright

@@ -1,0 +1,188 @@
+#include "capture/photos/rim_frames.h"
+
+#include <Eigen/Dense>
+#include <algorithm>
+#include <cmath>
+#include <optional>
+
+#include "capture/photos/patch_grid_index.h"
+
+namespace rimwright {
+namespace {
+
+struct Plane {
+  Vector3 normal = Vector3::UnitZ();
+  Vector3 middle_mm = Vector3::Zero();
+};
+
+double median(std::vector<double> v) {
+  std::nth_element(v.begin(), v.begin() + static_cast<std::ptrdiff_t>(v.size() / 2), v.end());
+  return v[v.size() / 2];
+}
+
+// The face most of the patches lie on. Ledges have the same normals but less area: the median holds, and what lies
+// more than 0.5 mm off it does not count.
+std::optional<Plane> common_plane(const std::vector<const Patch*>& patches, std::size_t fewest) {
+  if (patches.size() < fewest) return std::nullopt;
+  Plane plane;
+  plane.normal.setZero();
+  for (const Patch* p : patches) plane.normal += p->normal_sheet;
+  plane.normal.normalize();
+  std::vector<const Patch*> in = patches;
+  for (int round = 0; round < 3; ++round) {
+    std::vector<double> heights;
+    for (const Patch* p : in) heights.push_back(plane.normal.dot(p->at_sheet_mm));
+    const double height = median(heights);
+    const double gate_mm = round == 0 ? 1.5 : 0.5;
+    std::vector<const Patch*> kept;
+    for (std::size_t i = 0; i < in.size(); ++i) {
+      if (std::abs(heights[i] - height) < gate_mm) kept.push_back(in[i]);
+    }
+    if (kept.size() < fewest) return std::nullopt;
+    in = std::move(kept);
+    plane.normal.setZero();
+    plane.middle_mm.setZero();
+    for (const Patch* p : in) {
+      plane.normal += p->normal_sheet;
+      plane.middle_mm += p->at_sheet_mm / static_cast<double>(in.size());
+    }
+    plane.normal.normalize();
+  }
+  return plane;
+}
+
+class Walk {
+ public:
+  Walk(const std::vector<Patch>& patches, const RimFramesSettings& settings) : settings_(settings) {
+    for (const Patch& p : patches) {
+      const double cosine = p.normal_sheet.z();
+      if (std::abs(cosine) < settings.steep_below_cosine) side_.push_back(flat(p));
+      if (cosine > settings.level_above_cosine) top_.push_back(flat(p));
+      if (std::abs(cosine) < settings.steep_below_cosine) steep_.push_back(&p);
+      if (cosine > settings.level_above_cosine) level_.push_back(&p);
+    }
+    side_index_.emplace(side_, settings.side_reach_mm);
+    top_index_.emplace(top_, settings.top_to_mm);
+  }
+
+  std::vector<std::vector<RimFrame>> run() {
+    std::vector<std::vector<RimFrame>> runs;
+    std::vector<bool> passed(side_.size(), false);
+    for (std::size_t i = 0; i < side_.size(); ++i) {
+      if (passed[i]) continue;
+      passed[i] = true;
+      const auto first = frame_near(steep_[i]->at_sheet_mm, steep_[i]->normal_sheet);
+      if (!first) continue;
+      std::vector<RimFrame> frames = go(*first, -1.0, passed);
+      std::reverse(frames.begin(), frames.end());
+      frames.push_back(*first);
+      mark(*first, passed);
+      const std::vector<RimFrame> rest = go(*first, 1.0, passed);
+      frames.insert(frames.end(), rest.begin(), rest.end());
+      if (static_cast<double>(frames.size()) * settings_.station_step_mm >= settings_.shortest_run_mm) {
+        runs.push_back(std::move(frames));
+      }
+    }
+    return runs;
+  }
+
+ private:
+  static Patch flat(const Patch& p) {
+    Patch in_plan;
+    in_plan.at_sheet_mm = Vector3(p.at_sheet_mm.x(), p.at_sheet_mm.y(), 0.0);
+    return in_plan;
+  }
+
+  [[nodiscard]] std::optional<RimFrame> frame_near(const Vector3& at, const Vector3& facing) const {
+    const Vector3 in_plan(at.x(), at.y(), 0.0);
+    std::vector<const Patch*> near;
+    side_index_->for_near(in_plan, [&](std::size_t n) {
+      if (steep_[n]->normal_sheet.dot(facing) > 0.8) near.push_back(steep_[n]);
+    });
+    const auto side = common_plane(near, settings_.fewest_patches);
+    if (!side) return std::nullopt;
+    const Vector3 level_out = Vector3(side->normal.x(), side->normal.y(), 0.0).normalized();
+    const Vector3 level_along(-level_out.y(), level_out.x(), 0.0);
+    near.clear();
+    top_index_->for_near(in_plan, [&](std::size_t n) {
+      const Vector3 d = level_[n]->at_sheet_mm - side->middle_mm;
+      const double in_mm = -d.dot(level_out);
+      if (std::abs(d.dot(level_along)) < settings_.top_reach_mm && in_mm > settings_.top_from_mm &&
+          in_mm < settings_.top_to_mm && d.z() > 0.0) {
+        near.push_back(level_[n]);
+      }
+    });
+    RimFrame frame;
+    const auto top = common_plane(near, settings_.fewest_patches);
+    if (!top) return std::nullopt;
+    frame.up = top->normal;
+    frame.along = (frame.up.cross(side->normal)).normalized();
+    frame.out = frame.along.cross(frame.up);
+    frame.side_out_per_up = -side->normal.dot(frame.up) / side->normal.dot(frame.out);
+    // The corner in the section through the given place: on both planes.
+    Matrix3 rows;
+    rows << side->normal.transpose(), top->normal.transpose(), frame.along.transpose();
+    const Vector3 right(side->normal.dot(side->middle_mm), top->normal.dot(top->middle_mm), frame.along.dot(at));
+    frame.corner_mm = rows.fullPivLu().solve(right);
+    if (!frame.corner_mm.allFinite()) return std::nullopt;
+    return frame;
+  }
+
+  void mark(const RimFrame& frame, std::vector<bool>& passed) const {
+    side_index_->for_near(Vector3(frame.corner_mm.x(), frame.corner_mm.y(), 0.0),
+                          [&](std::size_t n) { passed[n] = true; });
+  }
+
+  // Onwards from a frame until the side ends or a place already passed begins.
+  std::vector<RimFrame> go(const RimFrame& from, double way, std::vector<bool>& passed) const {
+    std::vector<RimFrame> frames;
+    RimFrame last = from;
+    Vector3 at = from.corner_mm;
+    double gap_mm = 0.0;
+    constexpr std::size_t most = 4000;
+    while (frames.size() < most) {
+      at += way * settings_.station_step_mm * last.along;
+      const auto next = frame_near(at, last.out);
+      if (!next) {
+        gap_mm += settings_.station_step_mm;
+        if (gap_mm > settings_.longest_gap_mm) break;
+        continue;
+      }
+      if ((next->corner_mm - at).norm() > 6.0) break;  // no rim turns so sharply: another face
+      // A closed rim, or the start of an earlier run, has been reached.
+      if (frames.size() > 20 && (next->corner_mm - from.corner_mm).norm() < settings_.station_step_mm) break;
+      gap_mm = 0.0;
+      frames.push_back(*next);
+      mark(*next, passed);
+      last = *next;
+      at = next->corner_mm;
+    }
+    return frames;
+  }
+
+  RimFramesSettings settings_;
+  std::vector<Patch> side_, top_;  // in plan
+  std::vector<const Patch*> steep_, level_;
+  std::optional<PatchIndex> side_index_, top_index_;
+};
+
+// From the turn of the side between stations some 8 mm apart, each way.
+void set_curvature(std::vector<RimFrame>& run) {
+  constexpr std::size_t reach = 8;
+  for (std::size_t i = 0; i < run.size(); ++i) {
+    const RimFrame& before = run[i < reach ? 0 : i - reach];
+    const RimFrame& after = run[std::min(run.size() - 1, i + reach)];
+    const Vector3 chord = after.corner_mm - before.corner_mm;
+    if (chord.norm() > 1.0) run[i].curvature_per_mm = (after.out - before.out).dot(chord) / chord.squaredNorm();
+  }
+}
+
+}  // namespace
+
+std::vector<std::vector<RimFrame>> rim_frames(const std::vector<Patch>& patches, const RimFramesSettings& settings) {
+  auto runs = Walk(patches, settings).run();
+  for (auto& run : runs) set_curvature(run);
+  return runs;
+}
+
+}  // namespace rimwright

@@ -1,0 +1,32 @@
+// Patches beside an edge see past it: they are measured anew with a patch narrow across the rim, the outermost are
+// dropped, and so is what looks like top or side but is no wider than a ledge: that is for the sweep to find.
+#pragma once
+
+#include <vector>
+
+#include "capture/photos/grow_patches.h"
+#include "capture/photos/refine_patch.h"
+#include "core/parallel.h"
+
+namespace rimwright {
+
+struct TrimEdgesSettings {
+  double reach_mm = 2.4;             // neighbours on the same face are looked for this far,
+  double beside_mm = 0.5;            // on both sides, at least this far across
+  double same_face_deg = 20.0;       // in normal,
+  double off_plane_mm = 0.15;        // and this close to the patch's plane
+  std::size_t least_neighbours = 4;  // with fewer in all, the photos see too little to speak of an edge
+  double half_along_mm = 1.8, half_across_mm = 0.4;
+  double least_correlation = 0.5;
+  int passes = 2;               // what was hidden behind the outermost patch may be an edge in turn
+  double narrowest_mm = 3.0;    // of top and side, across the rim, at a patch
+  double strip_along_mm = 2.0;  // neighbours so far along the rim count for that width
+  double strip_reach_mm = 6.0;  // and so far in all
+};
+
+// Patches in their order. Needs the direction of the rim at each (GrowWhere).
+[[nodiscard]] std::vector<Patch> trim_edges(const PhotoStack& stack, std::vector<Patch> patches, const GrowWhere& where,
+                                            const RefinePatchSettings& refine, const TrimEdgesSettings& settings,
+                                            Workers& workers);
+
+}  // namespace rimwright

@@ -1,0 +1,177 @@
+#!/usr/bin/env python3
+"""The table of what photos reach, from rendered sets with known truth.
+
+  photo_table.py RIMWRIGHT FOLDER [--sets figured,scribbled,gloss,plain] [--render] [--shots 24] [--width 4032]
+
+Sets are rendered once into FOLDER/<set> (minutes of processor time each) and reused; results go to FOLDER/<set>/result.
+Each row: errors against truth (median, 95 % of absolute values), stations answered of those that could be, how often U95
+holds the truth; then false findings and defects missed, and the time. A false finding is a `fail` where no defect of the
+body lies within 8 mm; a missed defect is one with no `fail` or `undecided` within 8 mm.
+"""
+import argparse
+import json
+import math
+import pathlib
+import resource
+import subprocess
+import sys
+import time
+
+HERE = pathlib.Path(__file__).resolve().parent
+SETS = {
+    "figured": [],
+    "scribbled": ["--contrast", "0.35", "--scribble", "0.6"],
+    "gloss": ["--gloss", "0.04"],
+    "plain": ["--contrast", "0.35"],
+}
+WIDE_FACE_MM = 15.0  # the angle is promised on faces this wide
+NEAR_MM = 8.0
+
+
+def render(program, name, folder, shots, width):
+    subprocess.run([program, "simulate", HERE / "body.yaml", "--as", "photos", "--out", folder, "--from", "0", "--to",
+                    "300", "--rays", "4", "--seed", "1", "--shots", str(shots), "--width", str(width), *SETS[name]],
+                   check=True)
+
+
+def truth_at(stations, at):
+    """Truth interpolated between the two stations beside a place; None beyond them. Also the true station."""
+    near = min(range(len(stations)), key=lambda i: math.dist(stations[i]["at"][:2], at[:2]))
+    a = stations[near]
+    for other in (near - 1, near + 1):
+        if not 0 <= other < len(stations):
+            continue
+        b = stations[other]
+        step = [b["at"][i] - a["at"][i] for i in (0, 1)]
+        length = step[0] ** 2 + step[1] ** 2
+        if not 0.0 < length < 9.0:
+            continue
+        share = sum((at[i] - a["at"][i]) * step[i] for i in (0, 1)) / length
+        if 0.0 <= share <= 1.0:
+            return mixed(a, b, share)
+    return a if math.dist(a["at"][:2], at[:2]) < 0.6 else None
+
+
+def mixed(a, b, share):
+    out = {}
+    for key, value in a.items():
+        if isinstance(value, bool):
+            out[key] = value and b[key]
+        elif isinstance(value, (int, float)) and isinstance(b.get(key), (int, float)):
+            out[key] = value + share * (b[key] - value)
+    if "steps" in a:
+        out["steps"] = [mixed(x, y, share) for x, y in zip(a["steps"], b["steps"])]
+    return out
+
+
+class Row:
+    def __init__(self):
+        self.errors, self.u95, self.covered, self.asked = [], [], 0, 0
+
+    def add(self, measured, u95, true):
+        self.asked += 1
+        if measured is None:
+            return
+        self.errors.append(abs(measured - true))
+        self.u95.append(u95)
+        self.covered += abs(measured - true) <= u95
+
+    def text(self):
+        if not self.errors:
+            return f"none of {self.asked}"
+        e, u, n = sorted(self.errors), sorted(self.u95), len(self.errors)
+        return (f"{e[n // 2]:.4f}, {e[min(n - 1, int(0.95 * n))]:.4f} | {u[n // 2]:.3f} | "
+                f"{100 * n / self.asked:.0f} % of {self.asked} | {100 * self.covered / n:.0f} %")
+
+
+def compare(result, truth):
+    rows = {name: Row() for name in ("angle (deg), face >= 15 mm", "drop (mm): lower edge", "top reach (mm): upper edge",
+                                     "straightness (mm)", "step depth (mm)", "step width (mm)")}
+    names = list(rows)
+    stations = truth["bevel"]["stations"]
+    for s in (result["bevel"] or {"stations": []})["stations"]:
+        t = truth_at(stations, s["at"])
+        if t is None or t["drop_mm"] < 5.0:
+            continue
+        lean = math.radians(180.0 - t["angle_deg"])
+        if t["drop_mm"] / math.cos(lean) >= WIDE_FACE_MM:
+            rows[names[0]].add(s["angle_deg"], s["angle_u95_deg"], t["angle_deg"])
+        for name, key in zip(names[1:4], ("drop", "top_reach", "straightness")):
+            rows[name].add(s[key + "_mm"], s[key + "_u95_mm"], t[key + "_mm"])
+    for channel, true in zip(result["channels"], truth["channels"]):
+        for s in channel["stations"]:
+            t = truth_at(true["stations"], s["at"])
+            if t is None:
+                continue
+            for step, true_step in zip(s["steps"], t["steps"]):
+                if not true_step.get("present") or true_step.get("width_mm") is None:
+                    continue
+                rows[names[4]].add(step["depth_mm"], step["depth_u95_mm"], true_step["depth_mm"])
+                rows[names[5]].add(step["width_mm"], step["width_u95_mm"], true_step["width_mm"])
+    return rows
+
+
+def verdicts(result, truth):
+    """False fails, and defects that nothing points at."""
+    bevel = truth["bevel"]["stations"] + [s for c in truth["channels"] for s in c["stations"]]
+    places = []
+    for f in result["findings"]:
+        stations = [s for s in (result["bevel"] or {"stations": []})["stations"]]
+        for c in result["channels"]:
+            stations += c["stations"]
+        inside = [s for s in stations if f["from_mm"] - 1 <= s["station_mm"] <= f["to_mm"] + 1]
+        true = [min(bevel, key=lambda t: math.dist(t["at"][:2], s["at"][:2]))["station_mm"] for s in inside]
+        if true:
+            places.append((f, min(true), max(true)))
+    spans = [(d.get("from_mm", d.get("at_mm", d.get("at", 0)) - d.get("length_mm", d.get("length", 0)) / 2),
+              d.get("to_mm", d.get("at_mm", d.get("at", 0)) + d.get("length_mm", d.get("length", 0)) / 2), d["kind"])
+             for d in truth["defects"]]
+
+    def meets(a, b):
+        return a[0] - NEAR_MM < b[1] and b[0] - NEAR_MM < a[1]
+
+    false = [f"{f['feature']} {f['quantity']} {f['from_mm']:.0f}-{f['to_mm']:.0f}" for f, low, high in places
+             if f["verdict"] == "fail" and not any(meets((low, high), s) for s in spans)]
+    missed = [s[2] for s in spans if not any(meets((low, high), s) and f["quantity"] != "presence"
+                                             for f, low, high in places)]
+    return false, missed
+
+
+def main():
+    arguments = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    arguments.add_argument("program")
+    arguments.add_argument("folder", type=pathlib.Path)
+    arguments.add_argument("--sets", default=",".join(SETS))
+    arguments.add_argument("--shots", type=int, default=24)
+    arguments.add_argument("--width", type=int, default=4032)
+    arguments.add_argument("--fresh", action="store_true", help="measure anew, without kept work")
+    a = arguments.parse_args()
+    for name in a.sets.split(","):
+        folder = a.folder / name
+        if not (folder / "truth.json").exists():
+            render(a.program, name, folder, a.shots, a.width)
+        out = folder / "result"
+        if a.fresh and (out / "work").exists():
+            for kept in (out / "work").iterdir():
+                kept.unlink()
+        before, begin = resource.getrusage(resource.RUSAGE_CHILDREN), time.monotonic()
+        run = subprocess.run([a.program, "inspect", folder / "plan.yaml", folder / "photos", "--out", out, "--bar", "100",
+                              "--quiet"], capture_output=True, text=True)
+        wall, after = time.monotonic() - begin, resource.getrusage(resource.RUSAGE_CHILDREN)
+        cpu = after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
+        print(f"\n### {name}\n\n{wall:.0f} s wall, {cpu:.0f} s of processor time, at most "
+              f"{after.ru_maxrss / 1e6:.1f} GB so far; exit status {run.returncode} {run.stderr.strip()}\n")
+        if run.returncode not in (0, 1, 3):
+            continue
+        result = json.loads((out / "results.json").read_text())
+        truth = json.loads((folder / "truth.json").read_text())
+        print("| quantity | error: median, 95 % | median U95 | answered | covered |\n| --- | --- | --- | --- | --- |")
+        for quantity, row in compare(result, truth).items():
+            print(f"| {quantity} | {row.text()} |")
+        false, missed = verdicts(result, truth)
+        print(f"\nfalse fails: {'; '.join(false) or 'none'}; defects missed: {'; '.join(missed) or 'none'}")
+        sys.stdout.flush()
+
+
+if __name__ == "__main__":
+    main()
