@@ -168,7 +168,7 @@ void list_depth_settings(DepthSettings& settings, SettingsTable& table) {
 
 void list_photo_settings(PhotoSettings& settings, SettingsTable& table) {
   {
-    GROUP(PhotoSettings, settings, "photos", 21);
+    GROUP(PhotoSettings, settings, "photos", 22);
     BIND(smooth_px, 0.1, 3);
   }
   {
@@ -324,6 +324,15 @@ void list_photo_settings(PhotoSettings& settings, SettingsTable& table) {
     BIND(strip_along_mm, 0.5, 8);
     BIND(strip_reach_mm, 2, 24);
     ORDER(narrowest_mm, strip_reach_mm);
+  }
+  {
+    GROUP(KeepOnFaceSettings, settings.on_face, "photos.on_face", 0);
+    BIND(reach_mm, 1, 12);
+    BIND(same_face_deg, 5, 80);
+    BIND(near_plane_mm, 0.1, 2);
+    BIND(fewest_neighbours, 8, 60);
+    BIND(gate_sigmas, 2, 16);
+    BIND(least_gate_mm, 0.008, 0.2);
   }
   {
     GROUP(SweepLedgesSettings, settings.ledges, "photos.ledges", 1);

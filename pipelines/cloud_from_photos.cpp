@@ -55,7 +55,8 @@ WorkKeys work_keys(const PhotoSet& set, const PhotoSettings& settings, Workers& 
   }
   keys.cameras +=
       seeing + settings_text(settings, {"smooth_px", "place.", "match.", "place_rest.", "adjust.", "seeds."});
-  keys.surface = keys.cameras + settings_text(settings, {"zone.", "grow.", "support.", "frames.", "trim.", "ledges."});
+  keys.surface =
+      keys.cameras + settings_text(settings, {"zone.", "grow.", "support.", "frames.", "trim.", "on_face.", "ledges."});
   return keys;
 }
 
@@ -131,6 +132,7 @@ Outcome<std::vector<Patch>> measure_surface(const PhotoStack& stack, const std::
   say(settings, "measuring ledges");
   const auto frames = rim_frames(patches, settings.frames);
   patches = trim_edges(stack, std::move(patches), where, settings.grow.refine, settings.trim, workers);
+  patches = keep_on_face(patches, settings.on_face, workers);
   const std::vector<Patch> ledges = sweep_ledges(stack, patches, frames, settings.ledges, workers);
   patches.insert(patches.end(), ledges.begin(), ledges.end());
   if (patches.size() < fewest_patches) {

@@ -11,6 +11,7 @@
 #include "capture/photos/find_features.h"
 #include "capture/photos/find_target.h"
 #include "capture/photos/grow_patches.h"
+#include "capture/photos/keep_on_face.h"
 #include "capture/photos/keep_supported.h"
 #include "capture/photos/match_features.h"
 #include "capture/photos/photo_verdict.h"
@@ -45,6 +46,7 @@ struct PhotoSettings {
   KeepSupportedSettings support;
   RimFramesSettings frames;
   TrimEdgesSettings trim;
+  KeepOnFaceSettings on_face;
   SweepLedgesSettings ledges;
   CompareHalvesSettings halves;
   CloudOfPatchesSettings cloud;

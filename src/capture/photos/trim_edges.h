@@ -13,7 +13,7 @@ namespace rimwright {
 struct TrimEdgesSettings {
   double reach_mm = 2.4;             // neighbours on the same face are looked for this far,
   double beside_mm = 0.5;            // on both sides, at least this far across
-  double same_face_deg = 20.0;       // in normal,
+  double same_face_deg = 10.0;       // in normal: a blend of bevel and floor leans half of 34 degrees from either,
   double off_plane_mm = 0.15;        // and this close to the patch's plane
   std::size_t least_neighbours = 4;  // with fewer in all, the photos see too little to speak of an edge
   double half_along_mm = 1.8, half_across_mm = 0.4;
