@@ -139,7 +139,8 @@ bool solve(CameraNetwork& network, const std::vector<double>& focal_start_px, co
   }
   for (std::size_t i = 0; i < network.lenses.size(); ++i) {
     if (!lens_used[i]) continue;
-    ordering->AddElementToGroup(blocks.lenses[i].n.data(), 1);
+    // Ceres orders a group by address: a group for each vector, or the order of sums would depend on where they lie.
+    ordering->AddElementToGroup(blocks.lenses[i].n.data(), 2);
     Vector2 size = Vector2::Zero();
     for (std::size_t k = 0; k < network.lens_of.size(); ++k) {
       if (network.lens_of[k] == i) size = network.size_px[k];
