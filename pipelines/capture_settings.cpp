@@ -33,6 +33,15 @@ void list_refine(const std::string& key, RefinePatchSettings& settings, Settings
   ORDER(fewest_photos, most_photos);
 }
 
+void list_slide(const std::string& key, SlidePatchSettings& settings, SettingsTable& table) {
+  GROUP(SlidePatchSettings, settings, key, 0);
+  BIND(step_mm, 0.02, 0.6);
+  BIND(sample_spacing_px, 0.5, 6);
+  BIND(least_agreement, 0.1, 0.99);
+  BIND(most_peaks, 1, 10);
+  BIND(least_correlation, 0.05, 0.99);
+}
+
 }  // namespace
 
 void list_file_settings(CloudFromFileSettings& settings, SettingsTable& table) {
@@ -168,7 +177,7 @@ void list_depth_settings(DepthSettings& settings, SettingsTable& table) {
 
 void list_photo_settings(PhotoSettings& settings, SettingsTable& table) {
   {
-    GROUP(PhotoSettings, settings, "photos", 22);
+    GROUP(PhotoSettings, settings, "photos", 24);
     BIND(smooth_px, 0.1, 3);
   }
   {
@@ -259,6 +268,19 @@ void list_photo_settings(PhotoSettings& settings, SettingsTable& table) {
   }
   list_refine("photos.seeds.refine", settings.seeds.refine, table);
   {
+    GROUP(SeedFacesSettings, settings.seed_faces, "photos.seed_faces", 2);
+    BIND(level_above_cosine, 0.7, 0.995);
+    BIND(neighbourhood_mm, 6, 80);
+    BIND(one_sided_share, 0.05, 0.6);
+    BIND(spacing_mm, 1.5, 20);
+    BIND(outmost_mm, 4, 100);
+    BIND(inmost_mm, -120, 0);
+    BIND(turn_deg, 5, 60);
+    BIND(from_plane_mm, 2, 36);
+  }
+  list_slide("photos.seed_faces.slide", settings.seed_faces.slide, table);
+  list_refine("photos.seed_faces.refine", settings.seed_faces.refine, table);
+  {
     GROUP(SurfaceZoneSettings, settings.zone, "photos.zone", 0);
     BIND(steep_below_cosine, 0.05, 0.99);
     BIND(within_mm, 10, 200);
@@ -335,25 +357,28 @@ void list_photo_settings(PhotoSettings& settings, SettingsTable& table) {
     BIND(least_gate_mm, 0.008, 0.2);
   }
   {
-    GROUP(SweepLedgesSettings, settings.ledges, "photos.ledges", 1);
+    GROUP(ClearEdgesSettings, settings.clear, "photos.clear", 0);
+    BIND(reach_mm, 0.6, 10);
+    BIND(other_face_deg, 5, 60);
+    BIND(clear_share, 0, 4);
+    BIND(least_witnesses, 1, 12);
+  }
+  {
+    GROUP(SweepLedgesSettings, settings.ledges, "photos.ledges", 2);
     BIND(column_step_mm, 0.1, 2);
-    BIND(sweep_step_mm, 0.02, 0.3);
     BIND(above_mm, 0.1, 2);
     BIND(deepest_mm, 2, 30);
     BIND(narrowest_gap_mm, 0.4, 6);
     BIND(widest_gap_mm, 6, 40);
     BIND(clear_of_face_mm, 0.1, 2);
     BIND(section_mm, 0.4, 6);
-    BIND(half_along_mm, 0.5, 8);
-    BIND(half_across_mm, 0.1, 2);
-    BIND(least_agreement, 0.1, 0.99);
-    BIND(least_correlation, 0.05, 0.99);
     BIND(support_along_mm, 1, 16);
     BIND(support_across_mm, 0.15, 2.5);
     BIND(support_off_mm, 0.015, 0.3);
     BIND(least_support, 1, 24);
     BIND(least_beside, 0, 12);
   }
+  list_slide("photos.ledges.slide", settings.ledges.slide, table);
   list_refine("photos.ledges.refine", settings.ledges.refine, table);
   {
     GROUP(CloudOfPatchesSettings, settings.cloud, "photos.cloud", 0);

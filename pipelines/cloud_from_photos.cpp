@@ -55,8 +55,8 @@ WorkKeys work_keys(const PhotoSet& set, const PhotoSettings& settings, Workers& 
   }
   keys.cameras +=
       seeing + settings_text(settings, {"smooth_px", "place.", "match.", "place_rest.", "adjust.", "seeds."});
-  keys.surface =
-      keys.cameras + settings_text(settings, {"zone.", "grow.", "support.", "frames.", "trim.", "on_face.", "ledges."});
+  keys.surface = keys.cameras + settings_text(settings, {"seed_faces.", "zone.", "grow.", "support.", "frames.",
+                                                         "trim.", "on_face.", "ledges.", "clear."});
   return keys;
 }
 
@@ -101,7 +101,8 @@ Outcome<PlacedCameras> place_cameras(const PhotoSet& set, const std::vector<Seen
   if (!network) return tl::unexpected(network.error());
 
   say(settings, "matching features");
-  match_features(features, settings.match, workers, *network);
+  const std::size_t ties = match_features(features, settings.match, workers, *network);
+  say(settings, "placing the cameras by " + std::to_string(ties) + " points of wood");
   if (const auto adjusted = adjust_cameras(*network, settings.adjust); !adjusted) {
     return tl::unexpected(adjusted.error());
   }
@@ -110,15 +111,19 @@ Outcome<PlacedCameras> place_cameras(const PhotoSet& set, const std::vector<Seen
   say(settings, "refining the cameras");
   const PhotoStack stack = stack_of(set, *network, settings, workers);
   std::vector<Patch> seeds = seed_patches(*network, stack, settings.seeds, workers);
+  say(settings, "adjusting the cameras to " + std::to_string(seeds.size()) + " patches");
   tie_by_patches(seeds, stack, settings.seeds, workers, *network);
   auto adjusted = adjust_cameras(*network, settings.adjust);
   if (!adjusted) return tl::unexpected(adjusted.error());
   return PlacedCameras{std::move(*network), std::move(*adjusted), std::move(seeds)};
 }
 
-Outcome<std::vector<Patch>> measure_surface(const PhotoStack& stack, const std::vector<Patch>& seeds,
+Outcome<std::vector<Patch>> measure_surface(const PhotoStack& stack, const std::vector<Patch>& first_seeds,
                                             const PhotoSettings& settings, Workers& workers) {
   say(settings, "measuring the surface");
+  std::vector<Patch> seeds = first_seeds;
+  const std::vector<Patch> more = seed_faces(stack, seeds, settings.seed_faces, workers);
+  seeds.insert(seeds.end(), more.begin(), more.end());
   const SurfaceZone zone(seeds, settings.target, settings.zone);
   if (zone.is_empty()) {
     return refuse(RefusalReason::capture_insufficient, "no side face is seen in the photos",
@@ -135,6 +140,7 @@ Outcome<std::vector<Patch>> measure_surface(const PhotoStack& stack, const std::
   patches = keep_on_face(patches, settings.on_face, workers);
   const std::vector<Patch> ledges = sweep_ledges(stack, patches, frames, settings.ledges, workers);
   patches.insert(patches.end(), ledges.begin(), ledges.end());
+  patches = clear_edges(patches, settings.clear);
   if (patches.size() < fewest_patches) {
     return refuse(RefusalReason::capture_insufficient, "the photos agree on too little of the wood beside the rim",
                   "scribble over it with a soft pencil and take 24 photos all round, high and low");

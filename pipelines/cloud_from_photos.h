@@ -6,6 +6,7 @@
 #include <string>
 
 #include "capture/photos/adjust_cameras.h"
+#include "capture/photos/clear_edges.h"
 #include "capture/photos/cloud_of_patches.h"
 #include "capture/photos/compare_halves.h"
 #include "capture/photos/find_features.h"
@@ -19,6 +20,7 @@
 #include "capture/photos/place_by_target.h"
 #include "capture/photos/read_photos.h"
 #include "capture/photos/rim_frames.h"
+#include "capture/photos/seed_faces.h"
 #include "capture/photos/seed_patches.h"
 #include "capture/photos/surface_zone.h"
 #include "capture/photos/sweep_ledges.h"
@@ -41,6 +43,7 @@ struct PhotoSettings {
   PlaceByFeaturesSettings place_rest;
   AdjustCamerasSettings adjust;
   SeedPatchesSettings seeds;
+  SeedFacesSettings seed_faces;
   SurfaceZoneSettings zone;
   GrowPatchesSettings grow;
   KeepSupportedSettings support;
@@ -48,6 +51,7 @@ struct PhotoSettings {
   TrimEdgesSettings trim;
   KeepOnFaceSettings on_face;
   SweepLedgesSettings ledges;
+  ClearEdgesSettings clear;
   CompareHalvesSettings halves;
   CloudOfPatchesSettings cloud;
   PhotoVerdictSettings verdict;

@@ -75,7 +75,7 @@ bool pass(Io& io, Transform& T) {
 template <class Io>
 bool pass(Io& io, Patch& p) {
   return pass(io, p.at_sheet_mm) && pass(io, p.normal_sheet) && pass(io, p.along_sheet) && io(p.correlation) &&
-         io(p.sigma_mm) && io(p.contrast) && io(p.moved_mm) && pass_numbers(io, p.photos);
+         io(p.sigma_mm) && io(p.contrast) && io(p.moved_mm) && io(p.half_across_mm) && pass_numbers(io, p.photos);
 }
 
 template <class Io>

@@ -211,6 +211,7 @@ PatchFate refine_patch(const PhotoStack& stack, std::span<const std::uint16_t> p
       patch.correlation = sum / static_cast<double>(r.size());
       patch.sigma_mm = step.offset_sigma_mm;
       patch.contrast = contrast;
+      patch.half_across_mm = settings.half_across_mm;
       patch.photos = agreeing;
       return PatchFate::good;
     }

@@ -49,6 +49,7 @@ struct Patch {
   double sigma_mm = 0.0;                   // of the offset, clustered by photo (sandwich), not by sample
   double contrast = 0.0;                   // grey levels
   double moved_mm = 0.0;                   // along the normal it began with
+  double half_across_mm = 0.0;             // half size it was matched with, square to along_sheet
   std::vector<std::uint16_t> photos;       // that agree
 };
 

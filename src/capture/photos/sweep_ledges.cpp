@@ -6,7 +6,6 @@
 #include <optional>
 
 #include "capture/photos/patch_grid_index.h"
-#include "capture/photos/patch_samples.h"
 
 namespace rimwright {
 namespace {
@@ -47,104 +46,18 @@ std::vector<Line> lines_in_gaps(std::vector<Seen> seen, double end_mm, const Swe
   return lines;
 }
 
-// How well the photos agree on a patch: the mean of the better half of their pairwise correlations, so that photos
-// whose sight is blocked by the wood beside the ledge do not count. `agreeing`: photos that go with the better half.
-class Agreement {
- public:
-  Agreement(const PhotoStack& stack, std::vector<std::uint16_t> photos) : stack_(stack), photos_(std::move(photos)) {
-    samples_.resize(photos_.size());
-  }
-
-  double at(const Patch& patch, const PatchGrid& grid) {
-    held_.clear();
-    for (std::size_t k = 0; k < photos_.size(); ++k) {
-      if (sample_patch(stack_.views[photos_[k]], stack_.photos[photos_[k]], patch, grid, false, samples_[k]) &&
-          samples_[k].contrast > 1.0) {
-        held_.push_back(k);
-      }
-    }
-    if (held_.size() < 3) return -1.0;
-    pairs_.clear();
-    for (std::size_t i = 0; i < held_.size(); ++i) {
-      for (std::size_t j = i + 1; j < held_.size(); ++j) pairs_.push_back(correlation(held_[i], held_[j]));
-    }
-    const std::size_t half = (pairs_.size() + 1) / 2;
-    std::nth_element(pairs_.begin(), pairs_.begin() + static_cast<std::ptrdiff_t>(half - 1), pairs_.end(),
-                     std::greater<>());
-    double sum = 0.0;
-    for (std::size_t i = 0; i < half; ++i) sum += pairs_[i];
-    return sum / static_cast<double>(half);
-  }
-
-  // Of the last place asked for: photos that agree with at least two others.
-  [[nodiscard]] std::vector<std::uint16_t> agreeing(double least) const {
-    std::vector<std::uint16_t> photos;
-    for (std::size_t i : held_) {
-      const auto friends =
-          std::count_if(held_.begin(), held_.end(), [&](std::size_t j) { return j != i && correlation(i, j) > least; });
-      if (friends >= 2) photos.push_back(photos_[i]);
-    }
-    return photos;
-  }
-
- private:
-  [[nodiscard]] double correlation(std::size_t i, std::size_t j) const {
-    return static_cast<double>((samples_[i].value * samples_[j].value).mean());
-  }
-
-  const PhotoStack& stack_;
-  std::vector<std::uint16_t> photos_;
-  std::vector<PhotoSamples> samples_;
-  std::vector<std::size_t> held_;
-  std::vector<double> pairs_;
-};
-
 // The best-matched place on a line; nothing where the photos agree nowhere.
 std::optional<Patch> sweep(const PhotoStack& stack, const RimFrame& frame, const Line& line, bool from_above,
                            const SweepLedgesSettings& settings) {
-  const Vector3 normal = from_above ? frame.up : frame.out;
-  const Vector3 across = from_above ? frame.out : frame.up;
   Patch patch;
-  patch.normal_sheet = normal;
+  patch.normal_sheet = from_above ? frame.up : frame.out;
   patch.along_sheet = frame.along;
-  const auto place = [&](double height_mm) {
-    return Vector3(frame.corner_mm + line.across_mm * across + height_mm * normal);
-  };
-  patch.at_sheet_mm = place(0.5 * (line.from_mm + line.to_mm));
-  RefinePatchSettings refine = settings.refine;
-  refine.half_along_mm = settings.half_along_mm;
-  refine.half_across_mm = settings.half_across_mm;
-  auto photos = choose_photos(stack, patch.at_sheet_mm, normal, refine);
-  if (photos.size() < refine.fewest_photos) return std::nullopt;
-  RefinePatchSettings coarse = refine;
-  coarse.sample_spacing_px = 1.5;
-  const PatchGrid grid = grid_for(stack.views[photos[0]], patch, coarse);
-  Agreement agreement(stack, std::move(photos));
-  const auto count = static_cast<std::size_t>((line.from_mm - line.to_mm) / settings.sweep_step_mm) + 1;
-  std::vector<double> score(count);
-  for (std::size_t i = 0; i < count; ++i) {
-    patch.at_sheet_mm = place(line.from_mm - static_cast<double>(i) * settings.sweep_step_mm);
-    score[i] = agreement.at(patch, grid);
-  }
-  std::vector<std::size_t> peaks;
-  for (std::size_t i = 1; i + 1 < count; ++i) {
-    if (score[i] > settings.least_agreement && score[i] >= score[i - 1] && score[i] > score[i + 1]) peaks.push_back(i);
-  }
-  std::sort(peaks.begin(), peaks.end(), [&](std::size_t a, std::size_t b) { return score[a] > score[b]; });
-  if (peaks.size() > 2) peaks.resize(2);
-  std::optional<Patch> best;
-  for (std::size_t peak : peaks) {
-    patch.at_sheet_mm = place(line.from_mm - static_cast<double>(peak) * settings.sweep_step_mm);
-    agreement.at(patch, grid);
-    Patch refined = patch;
-    const auto agreeing = agreement.agreeing(settings.least_agreement);
-    if (refine_patch(stack, agreeing, refine, refined) != PatchFate::good) continue;
-    if (refined.correlation < settings.least_correlation) continue;
-    if (!best || refined.correlation > best->correlation) best = refined;
-  }
+  patch.at_sheet_mm = frame.corner_mm + line.across_mm * (from_above ? frame.out : frame.up);
+  auto best = slide_patch(stack, patch, line.from_mm, line.to_mm, settings.slide, settings.refine);
   // A flat patch on a round wall lies behind the wall's middle by the mean of the bulge over its length.
   if (best && !from_above) {
-    best->at_sheet_mm += frame.curvature_per_mm * settings.half_along_mm * settings.half_along_mm / 6.0 * normal;
+    const double half_mm = settings.refine.half_along_mm;
+    best->at_sheet_mm += frame.curvature_per_mm * half_mm * half_mm / 6.0 * patch.normal_sheet;
   }
   return best;
 }

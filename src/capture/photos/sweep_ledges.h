@@ -9,23 +9,22 @@
 
 #include "capture/photos/refine_patch.h"
 #include "capture/photos/rim_frames.h"
+#include "capture/photos/slide_patch.h"
 #include "core/parallel.h"
 
 namespace rimwright {
 
 struct SweepLedgesSettings {
   double column_step_mm = 0.25;   // between neighbouring patches of a section; they overlap
-  double sweep_step_mm = 0.07;    // half a pixel of parallax or so
   double above_mm = 0.4;          // the sweep begins so far outside the neighbouring faces,
   double deepest_mm = 8.0;        // and ends so far inside: deeper than any binding is high
   double narrowest_gap_mm = 1.4;  // between places of faces that are seen; less is a patch missing,
   double widest_gap_mm = 10.0;    // more is plain wood, not a ledge
   double clear_of_face_mm = 0.5;  // of the last patch of a face, for the first line beside it
   double section_mm = 1.5;        // patches of faces count for a section so far along the rim
-  double half_along_mm = 2.2, half_across_mm = 0.3;
-  double least_agreement = 0.45;  // mean correlation of the better half of the photos' pairs
-  RefinePatchSettings refine{.farthest_mm = 0.2, .tilt_free = false};
-  double least_correlation = 0.5;
+  SlidePatchSettings slide;
+  // Long along the rim and narrow across it: five pixels of a 12-megapixel photo.
+  RefinePatchSettings refine{.half_along_mm = 2.2, .half_across_mm = 0.3, .farthest_mm = 0.2, .tilt_free = false};
   // A false match has no neighbours, and one beyond an edge has them on one side only: so many of one direction lie
   // this close by, some on either side.
   double support_along_mm = 4.0, support_across_mm = 0.6, support_off_mm = 0.05;

@@ -14,7 +14,7 @@ namespace {
 namespace fs = std::filesystem;
 
 // Raised whenever what is kept, or what it means, changes.
-constexpr std::string_view mark = "rimwright work 1\n";
+constexpr std::string_view mark = "rimwright work 2\n";
 constexpr std::size_t digest_digits = 64;
 constexpr std::uint64_t largest_bytes = 1u << 30;
 
