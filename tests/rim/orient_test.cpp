@@ -127,8 +127,8 @@ TEST(Orient, RefusesAPlane) {
 
 TEST(Orient, RefusesABall) {
   std::normal_distribution<double> unit;
-  expect_refused(made_of(200000, 2, [&](auto& r) { return 100.0 * Vector3(unit(r), unit(r), unit(r)).normalized(); }),
-                 {no_side_found, no_top_found, no_rim_found, shape_degenerate});
+  const auto on_ball = [&](auto& r) -> Vector3 { return 100.0 * Vector3(unit(r), unit(r), unit(r)).normalized(); };
+  expect_refused(made_of(200000, 2, on_ball), {no_side_found, no_top_found, no_rim_found, shape_degenerate});
 }
 
 TEST(Orient, RefusesATopWithoutSideAndASideWithoutTop) {
