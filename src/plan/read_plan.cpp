@@ -14,7 +14,10 @@ namespace {
 
 constexpr double longest_mm = 2000.0;
 constexpr double deepest_drop_mm = 150.0;  // the sides of the largest fretted instruments
-constexpr double widest_stack_mm = 50.0;   // wider than the rim of any top can carry
+constexpr double tallest_strip_mm =
+    60.0;  // sections are searched as far as the plan reaches, at a cost that grows with it
+constexpr double thickest_glue_mm = 5.0;
+constexpr double widest_stack_mm = 50.0;  // wider than the rim of any top can carry
 constexpr std::size_t most_channels = 20;
 constexpr std::size_t most_strips = 12;
 constexpr std::size_t most_router_entries = 100;
@@ -41,7 +44,8 @@ class PlanReading {
   }
 
   // A length above zero (or from zero on, when zero makes sense), in millimetres.
-  double length_mm(const YamlNode& node, const std::string& what, bool zero_allowed = false);
+  double length_mm(const YamlNode& node, const std::string& what, bool zero_allowed = false,
+                   double most_mm = longest_mm);
   Tolerance tolerance(const YamlNode& node, const std::string& what, double unit_factor);
   Toleranced toleranced(const YamlNode& node, const std::string& what, double unit_factor);
   BandLimit band_limit(const YamlNode& node, const std::string& what);
@@ -56,14 +60,14 @@ class PlanReading {
   double mm_per_unit_ = 1.0;
 };
 
-double PlanReading::length_mm(const YamlNode& node, const std::string& what, bool zero_allowed) {
+double PlanReading::length_mm(const YamlNode& node, const std::string& what, bool zero_allowed, double most_mm) {
   const double value_mm = yaml_.number(node, what) * mm_per_unit_;
   if (!yaml_.ok()) return 0.0;
   if (value_mm < 0.0 || (value_mm == 0.0 && !zero_allowed)) {
     yaml_.fail(node, what + " is " + digits(value_mm / mm_per_unit_),
                zero_allowed ? "it cannot be below 0" : "it must be above 0");
-  } else if (value_mm > longest_mm) {
-    yaml_.fail(node, what + " is " + digits(value_mm) + " mm", "it must be below " + digits(longest_mm) + " mm");
+  } else if (value_mm > most_mm) {
+    yaml_.fail(node, what + " is " + digits(value_mm) + " mm", "it must be at most " + digits(most_mm) + " mm");
   }
   return value_mm;
 }
@@ -165,8 +169,8 @@ Strip PlanReading::strip(const YamlNode& node, const std::string& where) {
   result.line = node.line;
   if (!yaml_.expect_map(node, where, {"name", "thickness", "height"}, {"later"})) return result;
   result.name = yaml_.text(at(node, "name"), "the name of " + where);
-  result.thickness_mm = length_mm(at(node, "thickness"), "the thickness of " + where);
-  result.height_mm = length_mm(at(node, "height"), "the height of " + where);
+  result.thickness_mm = length_mm(at(node, "thickness"), "the thickness of " + where, false, widest_stack_mm);
+  result.height_mm = length_mm(at(node, "height"), "the height of " + where, false, tallest_strip_mm);
   if (const YamlNode* later = YamlReader::find(node, "later")) {
     result.later = yaml_.yes_or_no(*later, "later of " + where);
   }
@@ -200,8 +204,8 @@ PlannedChannel PlanReading::channel(const YamlNode& node, std::size_t number) {
   result.name = yaml_.text(at(node, "name"), "the name of " + where);
   result.corner = static_cast<ChannelCorner>(
       yaml_.one_of(at(node, "corner"), "the corner of " + where, {"top-side", "top-bevel", "side-bevel"}));
-  result.glue_mm = length_mm(at(node, "glue"), "the glue of " + where, true);
-  result.proud_mm = length_mm(at(node, "proud"), "proud of " + where, true);
+  result.glue_mm = length_mm(at(node, "glue"), "the glue of " + where, true, thickest_glue_mm);
+  result.proud_mm = length_mm(at(node, "proud"), "proud of " + where, true, tallest_strip_mm);
   const YamlNode& limits = at(node, "tolerance");
   if (yaml_.expect_map(limits, "the tolerance of " + where, {"width", "depth"})) {
     result.width_tolerance_mm = tolerance(at(limits, "width"), "the width tolerance of " + where, mm_per_unit_);
