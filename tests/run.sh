@@ -4,7 +4,7 @@
 #   sanitize  the tests of the program's own code under the address and undefined-behaviour sanitizers
 #   fuzz      every reader under libFuzzer, 30 seconds each
 #   release   all tests as shipped (last, so that ctest's own summary closes the output)
-# Without arguments: all of them. About 40 minutes on two cores from nothing; ccache makes later runs short.
+# Without arguments: all of them. About 35 minutes on two idle cores from nothing; ccache makes later runs short.
 set -eu
 root=$(cd "$(dirname "$0")/.." && pwd)
 cd "$root"
