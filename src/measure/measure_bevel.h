@@ -21,7 +21,7 @@ struct BevelSettings {
   double smallest_drop_mm = 0.5;   // a bevel shallower than this is a broken edge
   double narrowest_face_mm = 1.0;  // an angle needs some width of face
   // And this many times the noise: points scatter so far out of the ledges beside it that less is not its own.
-  double narrowest_face_sigmas = 10.0;
+  double narrowest_face_sigmas = 15.0;
 };
 
 // Faces and fits of one station; nothing where side or top were not fitted.
