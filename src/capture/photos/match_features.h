@@ -9,12 +9,12 @@
 namespace rimwright {
 
 struct MatchFeaturesSettings {
-  std::size_t neighbours = 7;                   // photos each photo is matched with
-  double widest_angle_deg = 40.0;               // between them, at the middle of the scene
-  double line_distance_share = 0.0015;          // from the epipolar line, of the photo's longer side
-  double ratio = 0.85;                          // best over second best distance
-  double highest_mm = 30.0, lowest_mm = -90.0;  // heights over the sheet where wood may be
-  double keep_within_share = 0.002;             // largest residual of a new tie point, of the longer side
+  std::size_t neighbours = 7;                    // photos each photo is matched with
+  double widest_angle_deg = 40.0;                // between them, at the middle of the scene
+  double line_distance_share = 0.0015;           // from the epipolar line, of the photo's longer side
+  double ratio = 0.85;                           // best over second best distance
+  double highest_mm = 110.0, lowest_mm = -90.0;  // over the sheet, that lies on the top or beside the body
+  double keep_within_share = 0.002;              // largest residual of a new tie point, of the longer side
 };
 
 // Adds tie points and their sightings to the network, between placed photos. Deterministic for any worker count.

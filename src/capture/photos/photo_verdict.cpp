@@ -82,9 +82,17 @@ std::string thin_side(const PhotoEvidence& e, const PhotoVerdictSettings& settin
   }
   if (places.empty())
     return "no side face could be matched: scribble on it with a soft pencil and take photos from lower down";
-  std::size_t thin = 0, plain = 0;
+  std::size_t thin = 0, plain = 0, whole = 0;
   const double least_cosine = std::cos(radians_from_degrees(settings.steepest_incidence_deg));
   for (const auto& [cell, patches] : places) {
+    // Where the rim only cuts a corner of the cell, few patches mean nothing.
+    Vector2 low = patches.front()->at_sheet_mm.head<2>(), high = low;
+    for (const Patch* patch : patches) {
+      low = low.cwiseMin(patch->at_sheet_mm.head<2>());
+      high = high.cwiseMax(patch->at_sheet_mm.head<2>());
+    }
+    if ((high - low).norm() < 0.7 * place_mm) continue;
+    ++whole;
     // A place holds about its width of rim; less where the rim cuts its corner, so a third of that is asked for.
     if (static_cast<double>(patches.size()) > settings.thin_share * place_mm * deep_mm / 3.0) continue;
     ++thin;
@@ -95,7 +103,7 @@ std::string thin_side(const PhotoEvidence& e, const PhotoVerdictSettings& settin
     }
     if (squarely >= 4) ++plain;
   }
-  const double share = static_cast<double>(thin) / static_cast<double>(places.size());
+  const double share = static_cast<double>(thin) / static_cast<double>(std::max<std::size_t>(1, whole));
   if (share < settings.thin_rim_share) return "";
   const bool mostly_plain = 2 * plain > thin;
   return words("the side is thinly matched along %.0f %% of the rim: %s", 100.0 * share,

@@ -11,10 +11,12 @@ SurfaceZone::SurfaceZone(const std::vector<Patch>& seeds, const ScaleTarget& tar
     : settings_(settings), target_(target) {
   constexpr double neighbourhood_mm = 15.0;
   std::vector<Vector2> steep, steep_out;
+  std::vector<double> steep_up, heights;
   for (const Patch& seed : seeds) {
     if (std::abs(seed.normal_sheet.z()) < settings.steep_below_cosine) {
       steep.push_back(seed.at_sheet_mm.head<2>());
       steep_out.push_back(seed.normal_sheet.head<2>().normalized());
+      steep_up.push_back(seed.at_sheet_mm.z());
     }
   }
   for (std::size_t i = 0; i < steep.size(); ++i) {
@@ -25,8 +27,13 @@ SurfaceZone::SurfaceZone(const std::vector<Patch>& seeds, const ScaleTarget& tar
     if (static_cast<std::size_t>(count) < settings.least_side_patches) continue;
     side_.push_back(p);
     side_out_.push_back(steep_out[i]);
+    heights.push_back(steep_up[i]);
   }
   if (side_.empty()) return;
+  // Nearly the highest: a stray patch does not lift the zone.
+  const auto high_one = heights.begin() + static_cast<std::ptrdiff_t>(0.95 * static_cast<double>(heights.size() - 1));
+  std::nth_element(heights.begin(), high_one, heights.end());
+  side_top_ = *high_one;
   Vector2 low = side_[0], high = side_[0];
   for (const Vector2& p : side_) low = low.cwiseMin(p), high = high.cwiseMax(p);
   left_ = low.x() - settings.within_mm;
@@ -46,7 +53,8 @@ SurfaceZone::SurfaceZone(const std::vector<Patch>& seeds, const ScaleTarget& tar
 }
 
 bool SurfaceZone::holds(const Vector3& p) const {
-  if (near_.empty() || p.z() < -settings_.deepest_mm || p.z() > settings_.highest_mm) return false;
+  if (near_.empty() || p.z() < side_top_ - settings_.deepest_mm || p.z() > side_top_ + settings_.highest_mm)
+    return false;
   const double margin = settings_.target_margin_mm;
   const bool on_board = p.x() > -margin && p.x() < target_.width_mm() + margin && p.y() < margin &&
                         p.y() > -target_.height_mm() - margin && p.z() > -3.0;

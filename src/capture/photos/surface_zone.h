@@ -11,8 +11,8 @@ namespace rimwright {
 struct SurfaceZoneSettings {
   double steep_below_cosine = 0.4;  // of normal and up: what is steeper is taken for side
   double within_mm = 42.0;        // of the side, in plan: bevels reach some 30 mm in, and the top beside them is needed
-  double deepest_mm = 50.0;       // down the side below the sheet; the side line wants 40 mm
-  double highest_mm = 8.0;        // over the sheet: a domed top may rise
+  double deepest_mm = 52.0;       // down from the highest of the side that is seen; the side line wants 40 mm
+  double highest_mm = 42.0;       // and up from there: past a bevel to the top, wherever the sheet lies
   double target_margin_mm = 2.0;  // round the printed board
   double cell_mm = 3.0;           // of the map of the zone
   std::size_t least_side_patches = 8;  // a cell's neighbourhood needs this many to count as side: stray ones do not
@@ -30,7 +30,7 @@ class SurfaceZone {
  private:
   SurfaceZoneSettings settings_;
   ScaleTarget target_;
-  double left_ = 0.0, bottom_ = 0.0;
+  double left_ = 0.0, bottom_ = 0.0, side_top_ = 0.0;
   long columns_ = 0, rows_ = 0;
   std::vector<bool> near_;
   std::vector<Vector2> side_, side_out_;  // places of the side in plan, and the outward direction there
