@@ -128,6 +128,33 @@ class FaceFitter {
       span.gate_mm = is_ledge_ ? std::max(0.3, 4.0 * noise_mm_) : std::max(0.4, 6.0 * noise_mm_);
       apply_margins(span);
     }
+    steady_ends();
+  }
+
+  // Noise makes the ends of a face jump from section to section, now and then far into its neighbour, whose points
+  // would then tilt the fit. The noisier the scan, the more neighbouring stations have a say in where a face ends; the
+  // shorter of the answers win, for points left out cost precision only.
+  void steady_ends() {
+    const double reach_mm =
+        std::min(settings_.longest_say_mm, settings_.longest_say_mm * noise_mm_ / settings_.noise_of_longest_say_mm);
+    const auto reach = static_cast<std::size_t>(std::lround(reach_mm / settings_.station_step_mm));
+    if (reach == 0) return;
+    const std::vector<Span> before = spans_;
+    std::vector<double> from, to;
+    for (std::size_t i = 0; i < stations_; ++i) {
+      if (!spans_[i].present) continue;
+      from.clear(), to.clear();
+      for (std::size_t j = i >= reach ? i - reach : 0; j <= std::min(stations_ - 1, i + reach); ++j)
+        if (before[j].present) from.push_back(before[j].from_along_mm), to.push_back(before[j].to_along_mm);
+      const auto shorter = static_cast<std::ptrdiff_t>(settings_.share_of_shorter * static_cast<double>(from.size()));
+      std::nth_element(from.begin(), from.end() - 1 - shorter, from.end());
+      std::nth_element(to.begin(), to.begin() + shorter, to.end());
+      spans_[i].from_along_mm = std::max(spans_[i].from_along_mm, *(from.end() - 1 - shorter));
+      spans_[i].to_along_mm = std::min(spans_[i].to_along_mm, to[static_cast<std::size_t>(shorter)]);
+      const bool is_bevel = fits_.track->name == FaceName::bevel;
+      const double width = (spans_[i].to_along_mm - spans_[i].from_along_mm) / along_per_t();
+      spans_[i].present = width > (is_bevel ? settings_.narrowest_bevel_sigmas * noise_mm_ : 0.0);
+    }
   }
 
   // The piece's line as y = a + b t in the face's frame.

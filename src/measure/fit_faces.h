@@ -30,6 +30,10 @@ struct FitSettings {
   double edge_margin_mm = 0.35;    // kept clear of every edge, plus noise_in_margin times the noise
   double face_margin_mm = 0.8;     // the same for side, top and bevel, whose edges get rounded in sanding
   double noise_in_margin = 1.5;
+  double longest_say_mm = 10.0;  // how far along the rim neighbours have a say in where a face ends, in a noisy scan
+  double noise_of_longest_say_mm = 0.3;  // noise from which they have it that far; in proportion below
+  double share_of_shorter = 0.25;        // the quarter of the answers that make the face shortest decide
+  double narrowest_bevel_sigmas = 10.0;  // a bevel face seen narrower than this many noise widths holds no angle
   double outlier_sigmas = 4.5;
   double ledge_outlier_sigmas = 3.5;    // closer: the next wall's points are near
   double narrowest_ledge_sigmas = 6.0;  // a floor or wall narrower than this many noise widths cannot be told apart

@@ -1,12 +1,12 @@
 #include "measure/measure_fairness.h"
 
-#include <Eigen/Cholesky>
 #include <algorithm>
 #include <cmath>
 #include <limits>
 #include <numbers>
 
-#include "measure/gaussian_filter.h"
+#include "measure/band_height.h"
+#include "measure/fair_curve.h"
 #include "measure/measure_bevel.h"
 
 namespace rimwright {
@@ -21,33 +21,24 @@ double median_of(std::vector<double> values) {
   return *middle;
 }
 
-// Peak to valley of a band, less what noise of the given standard deviation (in the band) would show by itself.
-Measured height_in_band(const std::vector<double>& band, double step_mm, double shortest_mm, double white_u,
-                        double shared_u) {
-  Measured result;
-  const PeakToValley seen = peak_to_valley(band);
-  const auto samples =
-      static_cast<double>(std::count_if(band.begin(), band.end(), [](double v) { return std::isfinite(v); }));
-  const double independent = std::max(2.0, samples * step_mm / (0.5 * shortest_mm));
-  const double u = std::hypot(white_u, shared_u);
-  // Expected range of that many independent normal values, 2 sqrt(2 ln n) in the leading order.
-  const double noise_height = 2.0 * u * std::sqrt(2.0 * std::log(independent));
-  result.value = std::sqrt(std::max(0.0, seen.height * seen.height - noise_height * noise_height));
-  result.u(UncertaintySource::point_noise) = std::numbers::sqrt2 * white_u;
-  result.u(UncertaintySource::correlated) = std::numbers::sqrt2 * shared_u;
-  result.u(UncertaintySource::face_form) = 0.5 * std::min(seen.height - result.value, noise_height);
-  // What run-outs, the rim curve and the ends of the stretch leave in the band: sound simulated bodies without noise to
-  // speak of show 0.00 to 0.02 mm.
-  constexpr double run_out_rest_mm = 0.012;
-  result.u(UncertaintySource::face_form) = std::hypot(result.u(UncertaintySource::face_form), run_out_rest_mm);
-  result.points_used = static_cast<std::size_t>(samples);
-  return result;
-}
-
-// Share of white noise variance, sampled every step, that a Gaussian of cutoff lc lets through.
-double noise_share(double step_mm, double lc_mm) {
-  const double alpha = std::sqrt(std::numbers::ln2 / std::numbers::pi);
-  return std::min(1.0, step_mm / (alpha * lc_mm * std::numbers::sqrt2));
+// Mean height of the bevel face at a station from its lower to its upper edge, along its normal: the fitted line at the
+// middle, and what a crown adds that the line through the seen part does not hold.
+std::optional<double> height_of_face(const UnrolledRim& rim, const FittedRim& fitted, std::size_t station,
+                                     double crown_mm) {
+  const auto section = section_at(rim, fitted, station);
+  if (!section || section->fits.bevel == nullptr) return std::nullopt;
+  const auto lower = lower_edge(section->faces), upper = upper_edge(section->faces);
+  if (!lower || !upper) return std::nullopt;
+  const FaceFits& face = *fitted.find(FaceName::bevel);
+  const FaceFit& fit = *section->fits.bevel;
+  const double from = lower->dot(face.along), to = upper->dot(face.along);
+  const double seen = std::abs(fit.to_t_mm - fit.from_t_mm), shown = seen + 2.0 * fit.margin_mm;
+  const double middle = 0.5 * (fit.from_t_mm + fit.to_t_mm);
+  if (!(to - from > 0.5 * shown)) return std::nullopt;
+  // y = bend (t - middle)^2: its least-squares line over the seen part lies bend seen^2 / 12 above the vertex.
+  const double bend = -4.0 * crown_mm / (shown * shown);
+  const double mean_square = (std::pow(to - middle, 3) - std::pow(from - middle, 3)) / (3.0 * (to - from));
+  return fit.a_mm + fit.b * (0.5 * (from + to) - fit.t0_mm) + bend * (mean_square - seen * seen / 12.0);
 }
 
 }  // namespace
@@ -107,36 +98,6 @@ std::optional<FullStretch> full_stretch(const std::vector<BevelStation>& station
   return stretch;
 }
 
-std::vector<double> unfairness_of_curve(const RimCurve& curve, const std::vector<double>& station_mm,
-                                        double longest_mm) {
-  // A fair rim: the least-squares cubic B-spline with knots too far apart to follow the band. A rim whose curvature
-  // changes evenly (a clothoid) is such a spline nearly exactly, also at its ends. What is left beyond the band is
-  // taken out by the band's own filter, which follows.
-  constexpr double knots_in_longest_wave = 0.75;
-  const auto spans =
-      static_cast<Eigen::Index>(std::max(1.0, std::round(curve.length_mm() / (knots_in_longest_wave * longest_mm))));
-  const auto count = static_cast<Eigen::Index>(station_mm.size());
-  Eigen::MatrixXd basis = Eigen::MatrixXd::Zero(count, spans + 3);
-  Eigen::MatrixX2d places(count, 2);
-  for (Eigen::Index i = 0; i < count; ++i) {
-    const double s = station_mm[static_cast<std::size_t>(i)];
-    const double parameter = std::clamp(s / curve.length_mm(), 0.0, 1.0 - 1e-12) * static_cast<double>(spans);
-    const auto span = static_cast<Eigen::Index>(parameter);
-    const double t = parameter - static_cast<double>(span), u = 1 - t;
-    basis(i, span) = u * u * u / 6;
-    basis(i, span + 1) = (3 * t * t * t - 6 * t * t + 4) / 6;
-    basis(i, span + 2) = (-3 * t * t * t + 3 * t * t + 3 * t + 1) / 6;
-    basis(i, span + 3) = t * t * t / 6;
-    places.row(i) = curve.point(s).transpose();
-  }
-  const Eigen::MatrixXd normal = basis.transpose() * basis + 1e-9 * Eigen::MatrixXd::Identity(spans + 3, spans + 3);
-  const Eigen::MatrixX2d departure = places - basis * normal.ldlt().solve(basis.transpose() * places);
-  std::vector<double> result(station_mm.size());
-  for (std::size_t i = 0; i < result.size(); ++i)
-    result[i] = departure.row(static_cast<Eigen::Index>(i)).dot(curve.out(station_mm[i]).transpose());
-  return result;
-}
-
 void measure_fairness(BevelMeasures& bevel, const UnrolledRim& rim, const FittedRim& fitted, const FaceGrid& grid,
                       const ExpectedBevel& expected, const NoiseModel& noise) {
   const auto stretch = full_stretch(bevel.stations);
@@ -152,44 +113,30 @@ void measure_fairness(BevelMeasures& bevel, const UnrolledRim& rim, const Fitted
   const std::vector<double> curve = unfairness_of_curve(
       rim.curve, fitted.station_mm, std::max(expected.longest_wave_mm, expected.longest_edge_wave_mm));
 
-  // Waviness: the face's mean height at each station, rows seen nearly all along.
-  std::vector<std::size_t> columns;
-  double low = -1e9, high = 1e9;
-  for (std::size_t c = 0; c < grid.columns; ++c) {
-    if (grid.station(c) < stretch->from_mm || grid.station(c) > stretch->to_mm || !face.at[c].measured) continue;
-    columns.push_back(c);
-    low = std::max(low, std::min(face.at[c].from_t_mm, face.at[c].to_t_mm));
-    high = std::min(high, std::max(face.at[c].from_t_mm, face.at[c].to_t_mm));
-  }
+  // Waviness: the face's mean height from edge to edge at each station, above the rim as it would be if it were fair.
   std::vector<double> profile(grid.columns, nan);
-  double points = 0.0;
-  std::vector<double> row_mean(grid.rows, nan);
-  for (std::size_t r = 0; r < grid.rows; ++r) {
-    if (grid.t(r) < low || grid.t(r) > high) continue;
-    double sum = 0, count = 0;
-    for (const std::size_t c : columns)
-      if (grid.count[grid.index(r, c)] > 0) sum += static_cast<double>(grid.mean_mm[grid.index(r, c)]), count += 1;
-    if (count > 0.8 * static_cast<double>(columns.size())) row_mean[r] = sum / count;
+  double white_squared = 0, shared_squared = 0, seen = 0, looked_at = 0;
+  for (const auto& station : bevel.stations) {
+    if (station.station_mm < stretch->from_mm || station.station_mm > stretch->to_mm) continue;
+    looked_at += 1;
+    const auto c = static_cast<std::size_t>(std::lround((station.station_mm - grid.first_station_mm) / step));
+    const auto height = height_of_face(rim, fitted, c, station.crown_mm);
+    if (!height) continue;
+    const FaceFit& fit = face.at[c];
+    profile[c] = *height + curve[c] * face.normal.x();
+    // A local parabola over 2 h passes noise as a mean over 8 h / 9 does; the band's filter averages on from there.
+    white_squared += fit.variance_a * noise_share(8.0 / 9.0 * fit.window_mm, expected.shortest_wave_mm);
+    shared_squared += correlated_variance(noise, fit.window_mm, std::abs(fit.to_t_mm - fit.from_t_mm)).of_mean;
+    seen += 1;
   }
-  for (const std::size_t c : columns) {
-    double sum = 0, weight = 0;
-    for (std::size_t r = 0; r < grid.rows; ++r) {
-      const std::size_t cell = grid.index(r, c);
-      if (!std::isfinite(row_mean[r]) || grid.count[cell] <= 0) continue;
-      sum += static_cast<double>(grid.count[cell]) * (static_cast<double>(grid.mean_mm[cell]) - row_mean[r]);
-      weight += static_cast<double>(grid.count[cell]);
-    }
-    if (weight < 5) continue;
-    profile[c] = sum / weight + curve[c] * face.normal.x();
-    points += weight / static_cast<double>(columns.size());
-  }
-  const double face_width = std::max(1.0, high - low);
-  const double white =
-      noise.white_sigma_mm / std::sqrt(std::max(1.0, points)) * std::sqrt(noise_share(step, expected.shortest_wave_mm));
-  const double shared = std::sqrt(correlated_variance(noise, 0.25 * expected.shortest_wave_mm, face_width).of_mean);
-  bevel.waviness_mm =
-      height_in_band(wavelength_band(profile, step, expected.shortest_wave_mm, expected.longest_wave_mm), step,
-                     expected.shortest_wave_mm, white, shared);
+  constexpr double least_seen_share = 0.7;
+  if (seen < least_seen_share * looked_at)
+    bevel.waviness_mm =
+        Measured::not_measured(RefusalReason::not_seen, "too much of the face is missing to judge waves",
+                               "scan the bevel again from end to end");
+  else
+    bevel.waviness_mm = height_in_band(profile, step, {expected.shortest_wave_mm, expected.longest_wave_mm},
+                                       {std::sqrt(white_squared / seen), std::sqrt(shared_squared / seen)});
 
   // Edges: drop and reach already stand on the fitted faces; the curve's own unfairness goes to the upper edge only,
   // since the drop runs down the side.
@@ -216,8 +163,8 @@ void measure_fairness(BevelMeasures& bevel, const UnrolledRim& rim, const Fitted
     count += 1;
   }
   const auto edge = [&](const std::vector<double>& p, double white_u, double shared_u) {
-    return height_in_band(wavelength_band(p, step, expected.shortest_edge_wave_mm, expected.longest_edge_wave_mm), step,
-                          expected.shortest_edge_wave_mm, white_u / count, shared_u / count);
+    return height_in_band(p, step, {expected.shortest_edge_wave_mm, expected.longest_edge_wave_mm},
+                          {white_u / count, shared_u / count});
   };
   bevel.lower_edge_fairness_mm = edge(lower, lower_u, lower_shared);
   bevel.upper_edge_fairness_mm = edge(upper, upper_u, upper_shared);

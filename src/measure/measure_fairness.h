@@ -25,11 +25,6 @@ struct FullStretch {
 // times the median. A hump or hollow beside the edge makes where the face would run unsure there.
 [[nodiscard]] double trusted_drop_u(const std::vector<BevelStation>& stations);
 
-// How far the rim curve itself departs from fair (wavelengths up to longest_mm), outward positive, by station: added
-// to what is measured from the curve, so that an unfair side does not pass for an unfair bevel or hide one.
-[[nodiscard]] std::vector<double> unfairness_of_curve(const RimCurve& curve, const std::vector<double>& station_mm,
-                                                      double longest_mm);
-
 void measure_fairness(BevelMeasures& bevel, const UnrolledRim& rim, const FittedRim& fitted, const FaceGrid& grid,
                       const ExpectedBevel& expected, const NoiseModel& noise);
 

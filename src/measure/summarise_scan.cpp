@@ -27,7 +27,13 @@ Outcome<NoiseModel> noise_of_rim(const UnrolledRim& rim, const FittedRim& fitted
     return refuse(RefusalReason::no_rim_found,
                   "side and top could be fitted together at " + std::to_string(both) + " stations of the rim only",
                   "scan at least 60 mm of rim with 40 mm of side and 50 mm of top in view");
-  constexpr double cell_mm = 2.0, gate_mm = 1.0;
+  // Wide enough for the scan's own noise: a gate within it would take the noise for less than it is.
+  double noisiest_mm = 0.0;
+  for (std::size_t i = 0; i < fitted.station_mm.size(); ++i)
+    if (side.at[i].measured && top.at[i].measured)
+      noisiest_mm = std::max({noisiest_mm, side.at[i].noise_mm, top.at[i].noise_mm});
+  constexpr double cell_mm = 2.0, gate_sigmas = 5.0;
+  const double gate_mm = std::max(1.0, gate_sigmas * noisiest_mm);
   return estimate_noise(grid_face(rim, fitted, side, cell_mm, 0.0, gate_mm, workers),
                         grid_face(rim, fitted, top, cell_mm, 0.0, gate_mm, workers), fitted);
 }

@@ -5,6 +5,7 @@
 
 #include <cmath>
 
+#include "measure/fair_curve.h"
 #include "measure/gaussian_filter.h"
 #include "measured_bevel.h"
 

@@ -1,0 +1,30 @@
+// How high the waves of a profile stand within a band of wavelengths: peak to valley, and how sure that is.
+#pragma once
+
+#include <vector>
+
+#include "core/measured.h"
+
+namespace rimwright {
+
+struct WaveBand {
+  double shortest_mm = 0.0, longest_mm = 0.0;
+};
+
+// Standard uncertainties of the profile's samples, within the band.
+struct ProfileNoise {
+  double white_u_mm = 0.0;   // what the band's filter leaves of independent noise
+  double shared_u_mm = 0.0;  // error shared by neighbours, which the filter does not thin
+};
+
+// Peak to valley of the band (ISO 16610-21 filters at both ends of it), less, in squares, what noise alone would show.
+// A profile of a stretch says nothing of what lies beyond its ends, and within half the longest wavelength of them the
+// band depends on it. It is taken to go on level; how much the height would change if it went on as the filter's
+// renormalised weights have it is part of the uncertainty. NaN samples are left out.
+[[nodiscard]] Measured height_in_band(const std::vector<double>& profile, double step_mm, const WaveBand& band,
+                                      const ProfileNoise& noise);
+
+// Share of the variance of noise that is independent every apart_mm which a Gaussian of cutoff lc_mm lets through.
+[[nodiscard]] double noise_share(double apart_mm, double lc_mm);
+
+}  // namespace rimwright
