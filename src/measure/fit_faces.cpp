@@ -135,8 +135,9 @@ class FaceFitter {
   // would then tilt the fit. The noisier the scan, the more neighbouring stations have a say in where a face ends; the
   // shorter of the answers win, for points left out cost precision only.
   void steady_ends() {
-    const double reach_mm =
-        std::min(settings_.longest_say_mm, settings_.longest_say_mm * noise_mm_ / settings_.noise_of_longest_say_mm);
+    const double share = (noise_mm_ - settings_.noise_of_first_say_mm) /
+                         (settings_.noise_of_longest_say_mm - settings_.noise_of_first_say_mm);
+    const double reach_mm = settings_.longest_say_mm * std::clamp(share, 0.0, 1.0);
     const auto reach = static_cast<std::size_t>(std::lround(reach_mm / settings_.station_step_mm));
     if (reach == 0) return;
     const std::vector<Span> before = spans_;
@@ -168,6 +169,8 @@ class FaceFitter {
   // Profile millimetres a millimetre of face covers.
   [[nodiscard]] double along_per_t() const { return std::abs(profile_along(fits_.along.x(), fits_.along.y())); }
 
+  [[nodiscard]] bool is_short() const { return part_ == FacePart::lower_short || part_ == FacePart::upper_short; }
+
   void apply_margins(Span& span) const {
     const double scale = along_per_t();
     const bool is_face = is_reference_ || fits_.track->name == FaceName::bevel;
@@ -180,10 +183,11 @@ class FaceFitter {
     span.margin_mm = margin / scale;
     span.from_along_mm += margin;
     span.to_along_mm -= margin;
-    if (part_ == FacePart::lower_strip)
-      span.to_along_mm = std::min(span.to_along_mm, span.from_along_mm + settings_.edge_strip_mm * scale);
-    if (part_ == FacePart::upper_strip)
-      span.from_along_mm = std::max(span.from_along_mm, span.to_along_mm - settings_.edge_strip_mm * scale);
+    const double strip_mm = is_short() ? settings_.short_strip_mm : settings_.edge_strip_mm;
+    if (part_ == FacePart::lower_strip || part_ == FacePart::lower_short)
+      span.to_along_mm = std::min(span.to_along_mm, span.from_along_mm + strip_mm * scale);
+    if (part_ == FacePart::upper_strip || part_ == FacePart::upper_short)
+      span.from_along_mm = std::max(span.from_along_mm, span.to_along_mm - strip_mm * scale);
   }
 
   // Keeps the extents, replaces line and gate by the fit of the round before.
@@ -369,7 +373,7 @@ class FaceFitter {
     if (filled < 3 || points < few_points) normal(3, 3) += 1e6 * scale, normal(4, 4) += 1e6 * scale;
     if (filled < 2) normal(2, 2) += 1e6 * scale;
     const double width = (spans_[i].to_along_mm - spans_[i].from_along_mm) / along_per_t();
-    const bool bends_across = part_ != FacePart::whole && width >= settings_.narrowest_bend_mm;
+    const bool bends_across = part_ != FacePart::whole && !is_short() && width >= settings_.narrowest_bend_mm;
     if (!bends_across) normal(5, 5) += 1e12 * scale;
     // The angle may itself bend along the rim (it drifts); side and top, and ledges, do not turn so fast.
     const bool turns = fits_.track->name == FaceName::bevel && filled >= 5 && points >= few_points;
@@ -399,6 +403,7 @@ class FaceFitter {
     fit.shift_along = solution[2];
     fit.bend_along = solution[3];
     fit.twist_along = solution[4];
+    fit.bends_across = bends_across;
     if (bends_across) {
       fit.q = solution[5];
       fit.variance_q = inverse(5, 5) * per_weight;
@@ -408,9 +413,11 @@ class FaceFitter {
     fit.variance_a = inverse(0, 0) * per_weight;
     fit.variance_b = inverse(1, 1) * per_weight;
     fit.covariance_ab = inverse(0, 1) * per_weight;
-    fit.noise_mm = std::sqrt(variance);
+    // Square to the face itself, which in a run-out leans along the rim: the section shows the scatter stretched.
+    const double stretched = std::sqrt(1.0 + fit.shift_along * fit.shift_along);
+    fit.noise_mm = std::sqrt(variance) / stretched;
     fit.stated_sigma_mm = std::sqrt(points / w);
-    if (step_count > 0) fit.step_noise_mm = std::sqrt(steps / step_count) * fit.stated_sigma_mm;
+    if (step_count > 0) fit.step_noise_mm = std::sqrt(steps / step_count) * fit.stated_sigma_mm / stretched;
     fit.window_mm = 0.5 * static_cast<double>(filled) * settings_.station_step_mm;
     const auto t_at = [&](double along_mm) { return t_on_line(along_mm, fit.a_mm - fit.b * fit.t0_mm, fit.b); };
     fit.margin_mm = spans_[i].margin_mm;
@@ -453,6 +460,31 @@ class FaceFitter {
 
 }  // namespace
 
+namespace {
+
+// A parabola does not follow a hump or a hollow; close to the edge the face may still be straight. The shorter strip
+// holds where the two disagree on where the face ends, or where the longer one scatters, by more than chance allows;
+// how far they disagree tells how well the form of the face is known there.
+void prefer_short_where_long_misfits(FaceFits& strip, const FaceFits& shorter, double FaceFit::*edge_end,
+                                     double beyond) {
+  constexpr double sigmas = 3.0;
+  for (std::size_t i = 0; i < strip.at.size() && i < shorter.at.size(); ++i) {
+    FaceFit& fit = strip.at[i];
+    FaceFit instead = shorter.at[i];
+    if (!fit.measured || !instead.measured) continue;
+    const double edge_t_mm = instead.*edge_end + beyond * instead.margin_mm;
+    const FaceFit by_long = tangent_at(fit, edge_t_mm), by_short = tangent_at(instead, edge_t_mm);
+    const double apart_mm = std::abs(by_long.a_mm - by_short.a_mm);
+    const double chance = std::sqrt(0.5 / fit.degrees_of_freedom + 0.5 / instead.degrees_of_freedom);
+    const bool scatters = fit.noise_mm > instead.noise_mm * (1.0 + sigmas * chance);
+    if (!scatters && apart_mm < sigmas * std::sqrt(by_long.variance_a + by_short.variance_a)) continue;
+    instead.form_u_mm = apart_mm;
+    fit = instead;
+  }
+}
+
+}  // namespace
+
 FaceFit tangent_at(const FaceFit& strip, double t_mm) {
   FaceFit tangent = strip;
   const double d = t_mm - strip.t0_mm;
@@ -490,15 +522,20 @@ FittedRim fit_faces(const UnrolledRim& rim, const FaceTracks& tracks, double noi
     FaceFits* result;
   };
   std::vector<Job> jobs;
+  FaceFits lower_short, upper_short;
   fitted.faces.resize(tracks.tracks.size());
   for (std::size_t k = 0; k < tracks.tracks.size(); ++k) {
     jobs.push_back({&tracks.tracks[k], FacePart::whole, &fitted.faces[k]});
     if (tracks.tracks[k].name != FaceName::bevel) continue;
     jobs.push_back({&tracks.tracks[k], FacePart::lower_strip, &fitted.lower_strip});
     jobs.push_back({&tracks.tracks[k], FacePart::upper_strip, &fitted.upper_strip});
+    jobs.push_back({&tracks.tracks[k], FacePart::lower_short, &lower_short});
+    jobs.push_back({&tracks.tracks[k], FacePart::upper_short, &upper_short});
   }
   for (const Job& job : jobs)
     *job.result = FaceFitter(rim, tracks, *job.track, job.part, noise_mm, lean_rad, settings, workers).fit();
+  prefer_short_where_long_misfits(fitted.lower_strip, lower_short, &FaceFit::from_t_mm, -1.0);
+  prefer_short_where_long_misfits(fitted.upper_strip, upper_short, &FaceFit::to_t_mm, 1.0);
   return fitted;
 }
 

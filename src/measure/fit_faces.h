@@ -27,11 +27,13 @@ struct FitSettings {
   double top_depth_mm = 25.0;      // of the top inside of them
   double narrowest_bend_mm = 8.0;  // a strip narrower than this is taken as straight
   double edge_strip_mm = 14.0;     // of the bevel beside each of its edges, from which the edge itself is extended
+  double short_strip_mm = 5.0;     // the same where the longer strip's parabola does not follow the face (a hump)
   double edge_margin_mm = 0.35;    // kept clear of every edge, plus noise_in_margin times the noise
   double face_margin_mm = 0.8;     // the same for side, top and bevel, whose edges get rounded in sanding
   double noise_in_margin = 1.5;
   double longest_say_mm = 10.0;  // how far along the rim neighbours have a say in where a face ends, in a noisy scan
-  double noise_of_longest_say_mm = 0.3;  // noise from which they have it that far; in proportion below
+  double noise_of_longest_say_mm = 0.3;  // noise from which they have it that far; in proportion down to the first
+  double noise_of_first_say_mm = 0.1;    // a scan finer than this shows the ends well enough by itself
   double share_of_shorter = 0.25;        // the quarter of the answers that make the face shortest decide
   double narrowest_bevel_sigmas = 10.0;  // a bevel face seen narrower than this many noise widths holds no angle
   double outlier_sigmas = 4.5;
@@ -51,7 +53,7 @@ struct FaceFit {
   double margin_mm = 0.0;                              // the face goes on so far beyond both ends
   double a_mm = 0.0, b = 0.0;
   double variance_a = 0.0, variance_b = 0.0, covariance_ab = 0.0;
-  double noise_mm = 0.0;         // standard deviation of the points about the fit
+  double noise_mm = 0.0;         // standard deviation of the points about the fit, square to the face
   double step_noise_mm = 0.0;    // the same from point to next point, which the face's form does not enter
   double stated_sigma_mm = 1.0;  // what the scan says of these points; 1 where it says nothing
   double degrees_of_freedom = 0.0;
@@ -59,6 +61,8 @@ struct FaceFit {
   double window_mm = 0.0;                      // half length along the rim
   double shift_along = 0.0;                    // c: movement of the face per millimetre of rim
   double bend_along = 0.0, twist_along = 0.0;  // d and e of the model
+  double form_u_mm = 0.0;  // strips only: standard uncertainty of a at the edge from the face's own form
+  bool bends_across = false;
   // Strips only: bend across, y = a + b (t - t0) + q (t - t0)^2, with its variances.
   double q = 0.0, variance_q = 0.0, covariance_aq = 0.0, covariance_bq = 0.0;
 };
@@ -80,7 +84,7 @@ struct FaceFits {
 // Which part of the bevel a fit takes: all of it, or the strip beside one edge (a crowned face meets its neighbours
 // where the strip says, not where the straight line through all of it does).
 
-enum class FacePart { whole, lower_strip, upper_strip };
+enum class FacePart { whole, lower_strip, upper_strip, lower_short, upper_short };
 
 struct FittedRim {
   std::vector<double> station_mm;

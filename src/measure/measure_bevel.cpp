@@ -143,7 +143,7 @@ AcrossForm across_form(const FaceGrid& grid, std::size_t column, const FaceFit& 
   // places about half a width apart.
   const double half_apart = std::exp(-0.5 * std::pow(half_width / std::max(0.1, noise.correlation_length_mm), 2));
   const double shared_variance =
-      2.0 * correlated_variance(noise, half_window_mm, half_width * 0.5).of_mean * (1.0 - half_apart);
+      2.0 * correlated_variance(noise, half_window_mm, half_width * 0.5).of_height * (1.0 - half_apart);
   // Noise alone makes peaks: the height of a straight face would come out near two standard deviations of the
   // difference. What the noise explains is taken off in squares.
   const double noise_height_squared = 4.0 * (variance + shared_variance);
@@ -225,7 +225,7 @@ std::vector<BevelStation> measure_bevel(const UnrolledRim& rim, const FittedRim&
     // A face that is not straight across has no one angle: what its points scatter beyond the noise, over its width.
     if (station.angle_deg.is_measured())
       station.angle_deg.u(UncertaintySource::face_form) =
-          degrees_from_radians(misfit_mm(noise, fit) / std::abs(fit.to_t_mm - fit.from_t_mm));
+          degrees_from_radians(2.0 * misfit_mm(noise, fit) / std::abs(fit.to_t_mm - fit.from_t_mm));
     add_capture_terms(station.angle_deg, terms, false);
     for (Measured* length : {&station.drop_mm, &station.top_reach_mm, &station.straightness_mm})
       add_capture_terms(*length, terms, true);

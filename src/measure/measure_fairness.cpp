@@ -126,7 +126,7 @@ void measure_fairness(BevelMeasures& bevel, const UnrolledRim& rim, const Fitted
     profile[c] = *height + curve[c] * face.normal.x();
     // A local parabola over 2 h passes noise as a mean over 8 h / 9 does; the band's filter averages on from there.
     white_squared += fit.variance_a * noise_share(8.0 / 9.0 * fit.window_mm, expected.shortest_wave_mm);
-    shared_squared += correlated_variance(noise, fit.window_mm, std::abs(fit.to_t_mm - fit.from_t_mm)).of_mean;
+    shared_squared += correlated_variance(noise, fit.window_mm, std::abs(fit.to_t_mm - fit.from_t_mm)).of_height;
     seen += 1;
   }
   constexpr double least_seen_share = 0.7;

@@ -167,37 +167,54 @@ NoiseModel with_capture_error(NoiseModel noise, const CaptureError& error) {
   return noise;
 }
 
-CorrelatedVariance correlated_variance(const NoiseModel& noise, double half_window_mm, double width_mm) {
+CorrelatedVariance correlated_variance(const NoiseModel& noise, double half_window_mm, double width_mm,
+                                       const ReadAcross& read) {
   CorrelatedVariance variance;
   if (noise.correlated_sigma_mm <= 0.0 || width_mm <= 0.0) return variance;
-  constexpr std::size_t nodes = 9;
-  std::array<double, nodes> place{}, along{}, flat{}, lever{};
-  double along_sum = 0, lever_sum = 0;
+  constexpr std::size_t nodes = 11;
+  using Weights = std::array<double, nodes>;
+  Weights along{}, height{}, slope{};
+  double along_sum = 0, squares = 0, bend_squares = 0;
+  const auto place = [](std::size_t k) { return (2.0 * static_cast<double>(k) + 1.0) / nodes - 1.0; };  // -1 .. 1
   for (std::size_t k = 0; k < nodes; ++k) {
-    place[k] = (2.0 * static_cast<double>(k) + 1.0) / nodes - 1.0;  // -1 .. 1
-    along[k] = 9.0 / 4.0 - 15.0 / 4.0 * place[k] * place[k];        // centre value of a least-squares parabola
-    flat[k] = 1.0 / nodes;
+    along[k] = 9.0 / 4.0 - 15.0 / 4.0 * place(k) * place(k);  // centre value of a least-squares parabola
     along_sum += along[k];
-    lever_sum += place[k] * place[k];
+    squares += place(k) * place(k);
   }
+  // Least squares in terms that are orthogonal over the nodes: 1, x and x^2 less its mean.
+  const double mean_square = squares / nodes, x = read.half_widths;
+  const auto bend = [&](double at) { return at * at - mean_square; };
+  for (std::size_t k = 0; k < nodes; ++k) bend_squares += bend(place(k)) * bend(place(k));
   for (std::size_t k = 0; k < nodes; ++k) {
     along[k] /= along_sum;
-    lever[k] = place[k] / (lever_sum * width_mm / 2);
+    height[k] = 1.0 / nodes + x * place(k) / squares;
+    slope[k] = place(k) / squares;
+    if (read.is_parabola) {
+      height[k] += bend(x) * bend(place(k)) / bend_squares;
+      slope[k] += 2.0 * x * bend(place(k)) / bend_squares;
+    }
+    slope[k] /= width_mm / 2;
   }
   // The squared exponential is a product of both directions. It is the smoothest of the usual models, and so the one
   // that bends and tilts faces most for a given scatter.
-  const auto shared = [&](const std::array<double, nodes>& w, double half_mm) {
+  const auto alike = [&](double half_mm) {
+    Weights by_steps{};
+    for (std::size_t k = 0; k < nodes; ++k)
+      by_steps[k] =
+          std::exp(-0.5 * std::pow(2.0 * static_cast<double>(k) / nodes * half_mm / noise.correlation_length_mm, 2));
+    return by_steps;
+  };
+  const auto shared = [](const Weights& w, const Weights& by_steps) {
     double sum = 0;
     for (std::size_t i = 0; i < nodes; ++i)
-      for (std::size_t j = 0; j < nodes; ++j)
-        sum +=
-            w[i] * w[j] * std::exp(-0.5 * std::pow((place[i] - place[j]) * half_mm / noise.correlation_length_mm, 2));
+      for (std::size_t j = 0; j < nodes; ++j) sum += w[i] * w[j] * by_steps[i > j ? i - j : j - i];
     return sum;
   };
-  const double sigma_squared = noise.correlated_sigma_mm * noise.correlated_sigma_mm;
-  const double along_share = shared(along, half_window_mm);
-  variance.of_mean = sigma_squared * along_share * shared(flat, width_mm / 2);
-  variance.of_slope = sigma_squared * along_share * shared(lever, width_mm / 2);
+  const Weights across = alike(width_mm / 2);
+  const double along_share =
+      noise.correlated_sigma_mm * noise.correlated_sigma_mm * shared(along, alike(half_window_mm));
+  variance.of_height = along_share * shared(height, across);
+  variance.of_slope = along_share * shared(slope, across);
   return variance;
 }
 

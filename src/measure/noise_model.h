@@ -30,12 +30,20 @@ struct NoiseModel {
 // cover a face too thinly for a variogram, and their camera errors look like form.
 [[nodiscard]] NoiseModel with_capture_error(NoiseModel noise, const CaptureError& error);
 
-// Variances that correlated error adds to a face's mean and slope when fitted over a window of the rim (half length
-// half_window_mm, parabola along) and a width across: quadrature of the fit's weights against the correlation.
-struct CorrelatedVariance {
-  double of_mean = 0.0;   // mm^2
-  double of_slope = 0.0;  // per mm^2 of lever: (mm/mm)^2
+// Where a face's line or parabola across is read: so many half widths from the middle of its points.
+struct ReadAcross {
+  double half_widths = 0.0;
+  bool is_parabola = false;
 };
-[[nodiscard]] CorrelatedVariance correlated_variance(const NoiseModel& noise, double half_window_mm, double width_mm);
+
+// Variances that correlated error adds to a face's height and slope, read at one place of it, when fitted over a window
+// of the rim (half length half_window_mm, parabola along) and a width across: quadrature of the fit's weights against
+// the correlation. Read beyond its points, a line or parabola stretches what they share as it stretches their noise.
+struct CorrelatedVariance {
+  double of_height = 0.0;  // mm^2
+  double of_slope = 0.0;   // per mm^2 of lever: (mm/mm)^2
+};
+[[nodiscard]] CorrelatedVariance correlated_variance(const NoiseModel& noise, double half_window_mm, double width_mm,
+                                                     const ReadAcross& read = {});
 
 }  // namespace rimwright

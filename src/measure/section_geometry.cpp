@@ -114,9 +114,11 @@ Measured propagate(const SectionQuantity& quantity, const SectionFaces& faces, c
   const auto add = [&](const FaceFit& fit, const std::array<double, 2>& by, double& share) {
     const double white =
         by[0] * by[0] * fit.variance_a + by[1] * by[1] * fit.variance_b + 2 * by[0] * by[1] * fit.covariance_ab;
-    const CorrelatedVariance shared = correlated_variance(noise, fit.window_mm, std::abs(fit.to_t_mm - fit.from_t_mm));
+    const double width = std::abs(fit.to_t_mm - fit.from_t_mm);
+    const double half_widths = width > 0.0 ? (fit.t0_mm - 0.5 * (fit.from_t_mm + fit.to_t_mm)) / (0.5 * width) : 0.0;
+    const CorrelatedVariance shared = correlated_variance(noise, fit.window_mm, width, {half_widths, fit.bends_across});
     share += white;
-    variances.shared += by[0] * by[0] * shared.of_mean + by[1] * by[1] * shared.of_slope;
+    variances.shared += by[0] * by[0] * shared.of_height + by[1] * by[1] * shared.of_slope;
     welch += white * white / fit.degrees_of_freedom;
     result.points_used += static_cast<std::size_t>(fit.points);
     result.points_rejected += static_cast<std::size_t>(fit.rejected);
@@ -130,10 +132,11 @@ Measured propagate(const SectionQuantity& quantity, const SectionFaces& faces, c
   // extended face would run: extending multiplies the misfit about threefold.
   const auto add_form = [&](const std::optional<FaceFit>& strip, SectionLine SectionFaces::*face) {
     constexpr double extension = 3.0;
-    const double misfit = strip ? misfit_mm(noise, *strip) : 0.0;
-    if (misfit <= 0.0) return;
+    if (!strip) return;
+    const double misfit = misfit_mm(noise, *strip);
+    if (misfit <= 0.0 && strip->form_u_mm <= 0.0) return;
     const double by_a = sensitivities(quantity, faces, &SectionLine::a_mm, &SectionLine::b, face)[0];
-    variances.form += std::pow(extension * by_a * misfit, 2);
+    variances.form += std::pow(by_a * (strip->form_u_mm > 0.0 ? strip->form_u_mm : extension * misfit), 2);
   };
   add_form(fits.lower_strip, &SectionFaces::lower_strip);
   add_form(fits.upper_strip, &SectionFaces::upper_strip);

@@ -125,15 +125,15 @@ TEST(NoiseModel, StepsFromPointToPointDoNotHoldTheFacesForm) {
 TEST(CorrelatedVariance, Limits) {
   const NoiseModel all_alike{0.02, 0.05, 1e5}, patchy{0.02, 0.05, 0.05};
   const CorrelatedVariance together = correlated_variance(all_alike, 6.0, 20.0);
-  EXPECT_NEAR(together.of_mean, 0.0025, 1e-5);
+  EXPECT_NEAR(together.of_height, 0.0025, 1e-5);
   EXPECT_LT(together.of_slope * 400.0, 1e-5);
-  EXPECT_LT(correlated_variance(patchy, 6.0, 20.0).of_mean, 0.0025 * 0.1);
-  EXPECT_EQ(correlated_variance({0.02, 0.0, 0.0}, 6.0, 20.0).of_mean, 0.0);
+  EXPECT_LT(correlated_variance(patchy, 6.0, 20.0).of_height, 0.0025 * 0.1);
+  EXPECT_EQ(correlated_variance({0.02, 0.0, 0.0}, 6.0, 20.0).of_height, 0.0);
   // More of the face averages more.
   const NoiseModel middling{0.02, 0.05, 5.0};
   double before = 1.0;
   for (const double width : {2.0, 8.0, 20.0, 40.0}) {
-    const double now = correlated_variance(middling, 6.0, width).of_mean;
+    const double now = correlated_variance(middling, 6.0, width).of_height;
     EXPECT_LT(now, before);
     before = now;
   }
