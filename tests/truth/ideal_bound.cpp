@@ -19,8 +19,8 @@ struct Face {
 };
 
 struct Faces {
-  Face side, top, bevel, floor, wall;
-  std::array<Face*, 5> all() { return {&side, &top, &bevel, &floor, &wall}; }
+  Face side, top, bevel, lower, upper, floor, wall;  // lower, upper: the bevel where it ends, read at its very edges
+  std::array<Face*, 7> all() { return {&side, &top, &bevel, &lower, &upper, &floor, &wall}; }
 };
 
 Face face_of(const Section& section, const std::vector<SectionPiece>& pieces, const SurfaceLabel& label) {
@@ -43,10 +43,24 @@ void shorten(Face& face, const Vector2& corner, double keep_mm) {
   face.width_mm = keep_mm;
 }
 
-void make_sure(Face& face, double half_window_mm, double density, double noise) {
+void make_sure(Face& face, double half_window_mm, double density, double noise, bool turns = false) {
   const double points = density * 2.0 * half_window_mm * face.width_mm;
   face.offset_u = 1.5 * noise / std::sqrt(points);
-  face.slope_u = std::sqrt(12.0 / points) * noise / face.width_mm;
+  face.slope_u = (turns ? 1.5 : 1.0) * std::sqrt(12.0 / points) * noise / face.width_mm;
+}
+
+// The bevel's end as a tangent about its edge: a strip of it, bent like a parabola across.
+Face end_of(const Face& bevel, const Vector2& corner_of_edge, double strip_mm, double half_window_mm, double density,
+            double noise) {
+  Face end = bevel;
+  const Vector2 to_edge = (corner_of_edge - bevel.middle).dot(bevel.along) > 0 ? bevel.along : Vector2(-bevel.along);
+  end.middle = bevel.middle + 0.5 * bevel.width_mm * to_edge;
+  end.width_mm = std::min(bevel.width_mm, strip_mm);
+  const double points = density * 2.0 * half_window_mm * end.width_mm;
+  // Height of a least-squares parabola at the end of its points: 1 + 3 + 5 over n; the first two bend along the rim.
+  end.offset_u = std::sqrt((9.0 / 4.0 * (1.0 + 3.0) + 5.0) / points) * noise;
+  end.slope_u = 0.0;  // turning about the edge does not move it
+  return end;
 }
 
 // The window the fit would take for a long face.
@@ -87,8 +101,8 @@ IdealStep bound_of_step(BodyCorner corner, const Faces& faces) {
   const auto first = [in_side](const Faces& f) -> const Face& { return in_side ? f.side : f.top; };
   const auto start = [corner](const Faces& f) {
     return corner == BodyCorner::top_side    ? meeting(f.side, f.top)
-           : corner == BodyCorner::top_bevel ? meeting(f.bevel, f.top)
-                                             : meeting(f.bevel, f.side);
+           : corner == BodyCorner::top_bevel ? meeting(f.upper, f.top)
+                                             : meeting(f.lower, f.side);
   };
   step.depth_u_mm =
       spread_of([&](const Faces& f) { return (f.floor.middle - first(f).middle).dot(normal_of(first(f))); }, faces);
@@ -116,16 +130,18 @@ IdealStation ideal_bound(const Body& body, double station_mm, double density, do
   for (Face* face : {&faces.side, &faces.top})
     make_sure(*face, grown_window(*face, settings.reference_window_mm, density, noise, settings), density, noise);
   if (faces.bevel.seen) {
-    make_sure(faces.bevel, grown_window(faces.bevel, settings.bevel_window_mm, density, noise, settings), density,
-              noise);
+    const double half = grown_window(faces.bevel, settings.bevel_window_mm, density, noise, settings);
+    make_sure(faces.bevel, half, density, noise, true);
+    faces.lower = end_of(faces.bevel, section.lower_edge, settings.edge_strip_mm, half, density, noise);
+    faces.upper = end_of(faces.bevel, section.upper_edge, settings.edge_strip_mm, half, density, noise);
     const auto angle = [](const Faces& f) {
       return std::acos(std::clamp(std::abs(f.side.along.dot(f.bevel.along)), 0.0, 1.0));
     };
     ideal.angle_u_deg = degrees_from_radians(spread_of(angle, faces));
     ideal.drop_u_mm =
-        spread_of([](const Faces& f) { return (meeting(f.side, f.top) - meeting(f.side, f.bevel)).norm(); }, faces);
+        spread_of([](const Faces& f) { return (meeting(f.side, f.top) - meeting(f.side, f.lower)).norm(); }, faces);
     ideal.top_reach_u_mm =
-        spread_of([](const Faces& f) { return (meeting(f.side, f.top) - meeting(f.top, f.bevel)).norm(); }, faces);
+        spread_of([](const Faces& f) { return (meeting(f.side, f.top) - meeting(f.top, f.upper)).norm(); }, faces);
   }
   for (std::size_t c = 0; c < channels.size(); ++c)
     for (std::size_t k = 0; k < channels[c].steps.size(); ++k) {

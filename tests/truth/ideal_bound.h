@@ -1,11 +1,14 @@
 // What perfect knowledge of the noise would give: the Cramer-Rao bound of every quantity at a station.
 //
 // The ideal measurer knows the noise, meets no outlier, knows which face each point is on, and fits to all points of
-// each face, up to its very edges, a straight line across that may shift, bend (parabola) and turn along a window of
-// the rim. The window is the one the settings of the fit would take for this noise and density (FitSettings: it grows
-// until the slope across is sure enough). With n points evenly spread over a width w, independent noise s along the
-// normal: variance of the line at its middle 9/4 s^2/n (value of a least-squares parabola at its middle), of its slope
-// 12 s^2/(n w^2), both uncorrelated. Sensitivities by differences on the true section. White noise only.
+// each face, up to its very edges, the model of fit_faces.h: a straight line across that may shift, bend and turn along
+// a window of the rim; the bevel may also turn unevenly (its angle drifts), and its edges are those of a strip that may
+// bend across (a crown). These freedoms are the measuring's own: a defect uses each of them, so an ideal measurer may
+// not assume it away. The window is the one the settings of the fit would take for this noise and density (FitSettings:
+// it grows until the slope across is sure enough). With n points evenly spread over a width w, independent noise s
+// along the normal: variance of the line at its middle 9/4 s^2/n (value of a least-squares parabola at its middle), of
+// its slope 12 s^2/(n w^2), 9/4 of that for the bevel, and of the strip at its edge (9/4 (1 + 3) + 5) s^2/n.
+// Sensitivities by differences on the true section. White noise only.
 #pragma once
 
 #include <map>
