@@ -94,9 +94,14 @@ void list_inspect_settings(InspectSettings& settings, SettingsTable& table) {
     BIND(top_depth_mm, 6, 100);
     BIND(narrowest_bend_mm, 2, 40);
     BIND(edge_strip_mm, 3, 60);
+    BIND(short_strip_mm, 2, 20);
     BIND(edge_margin_mm, 0.08, 1.5);
     BIND(face_margin_mm, 0.2, 4);
     BIND(noise_in_margin, 0.3, 6);
+    BIND(longest_say_mm, 2, 40);
+    BIND(noise_of_longest_say_mm, 0.1, 2);
+    BIND(noise_of_first_say_mm, 0.02, 0.5);
+    BIND(share_of_shorter, 0.05, 0.5);
     BIND(outlier_sigmas, 1, 20);
     BIND(ledge_outlier_sigmas, 0.8, 15);
     BIND(narrowest_ledge_sigmas, 1.5, 30);
@@ -104,6 +109,8 @@ void list_inspect_settings(InspectSettings& settings, SettingsTable& table) {
     BIND(points_a_slice, 150, 1e9);
     BIND(ledge_slope_freedom, 0.005, 0.08);
     ORDER(bevel_window_mm, longest_window_mm);
+    ORDER(short_strip_mm, edge_strip_mm);
+    ORDER(noise_of_first_say_mm, noise_of_longest_say_mm);
     ORDER(reference_window_mm, longest_window_mm);
     ORDER(ledge_window_mm, longest_ledge_window_mm);
   }
@@ -126,6 +133,13 @@ void list_inspect_settings(InspectSettings& settings, SettingsTable& table) {
     BIND(smallest_drop_mm, 0.1, 2);
     BIND(narrowest_face_mm, 0.2, 4);
     BIND(narrowest_face_sigmas, 0, 100);
+  }
+  {
+    GROUP(FairCurveSettings, settings.measure.fair, "measure.fair", 0);
+    BIND(knots_in_longest_wave, 0.3, 2);
+    BIND(closest_knots_mm, 5, 40);
+    BIND(farthest_move_mm, 5, 40);
+    BIND(rounds, 1, 10);
   }
   {
     GROUP(TornSettings, settings.measure.torn, "measure.torn", 0);

@@ -16,15 +16,15 @@ constexpr std::size_t most_heat_points = 1'500'000, most_face_points = 200'000, 
 
 // The fitted sections of one rim, and what is needed to turn them into measures.
 Measures measure_sections(const UnrolledRim& rim, const FittedRim& fitted, const NoiseModel& noise,
-                          const Expected& expected, const CaptureTerms& terms, const BevelSettings& settings,
-                          const TornSettings& torn_settings, Workers& workers) {
+                          const Expected& expected, const CaptureTerms& terms, const MeasureRimSettings& settings,
+                          Workers& workers) {
   Measures measures;
   std::vector<TargetFace> targets;
   if (const FaceFits* face = fitted.find(FaceName::bevel)) {
     const FaceGrid grid = grid_face(rim, fitted, *face, 0.5, -0.6, 1.0, workers);
     measures.bevel_planned = true;
-    measures.bevel.stations = measure_bevel(rim, fitted, grid, noise, terms, settings);
-    measure_fairness(measures.bevel, rim, fitted, grid, *expected.bevel, noise);
+    measures.bevel.stations = measure_bevel(rim, fitted, grid, noise, terms, settings.bevel);
+    measure_fairness(measures.bevel, rim, fitted, grid, *expected.bevel, noise, settings.fair);
     targets = target_faces(rim, fitted, measures.bevel, *expected.bevel);
     measures.map = map_deviation(fitted, grid, targets, noise);
     if (expected.block) measures.block = measure_block(measures.bevel.stations, *expected.block);
@@ -33,7 +33,7 @@ Measures measure_sections(const UnrolledRim& rim, const FittedRim& fitted, const
   measures.gaps = find_gaps(measures.bevel, measures.channels);
   for (const FaceName name : {FaceName::side, FaceName::bevel, FaceName::top})
     if (const FaceFits* face = fitted.find(name)) {
-      const auto torn = find_torn(grid_face(rim, fitted, *face, 0.5, 0.0, 1.5, workers), *face, noise, torn_settings);
+      const auto torn = find_torn(grid_face(rim, fitted, *face, 0.5, 0.0, 1.5, workers), *face, noise, settings.torn);
       measures.torn.insert(measures.torn.end(), torn.begin(), torn.end());
     }
   measures.sections = picture_sections(rim, fitted, most_section_points);
@@ -65,9 +65,9 @@ Outcome<Measures> measure_rim(const Cloud& cloud, const Expected& expected, cons
 
   const CaptureTerms terms{cloud.scale.relative_standard_u, cloud.capture_error, cloud.origin_mm,
                            orientation->tilt_u_rad};
-  Measures measures = measure_sections(rim, fitted, noise, expected, terms, settings.bevel, settings.torn, workers);
-  summarise_scan(measures, cloud, rim, fitted, noise, outline->lean_rad);
-  return measures;
-}
+  X {
+    summarise_scan(measures, cloud, rim, fitted, noise, outline->lean_rad);
+    return measures;
+  }
 
 }  // namespace rimwright

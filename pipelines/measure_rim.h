@@ -5,6 +5,7 @@
 #include "core/parallel.h"
 #include "measure/doubt_fits.h"
 #include "measure/expected.h"
+#include "measure/fair_curve.h"
 #include "measure/find_torn.h"
 #include "measure/fit_faces.h"
 #include "measure/measure_bevel.h"
@@ -28,6 +29,7 @@ struct MeasureRimSettings {
   FitSettings fit;
   DoubtSettings doubt;
   BevelSettings bevel;
+  FairCurveSettings fair;
   TornSettings torn;
 };
 

@@ -23,6 +23,6 @@ struct FairCurveSettings {
 // Departure from fair (wavelengths up to longest_mm), outward positive, mm, at each station. What is left beyond the
 // band is for the band's own filter.
 [[nodiscard]] std::vector<double> unfairness_of_curve(const RimCurve& curve, const std::vector<double>& station_mm,
-                                                      double longest_mm, const FairCurveSettings& settings = {});
+                                                      double longest_mm, const FairCurveSettings& settings);
 
 }  // namespace rimwright

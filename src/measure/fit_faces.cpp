@@ -152,9 +152,7 @@ class FaceFitter {
       std::nth_element(to.begin(), to.begin() + shorter, to.end());
       spans_[i].from_along_mm = std::max(spans_[i].from_along_mm, *(from.end() - 1 - shorter));
       spans_[i].to_along_mm = std::min(spans_[i].to_along_mm, to[static_cast<std::size_t>(shorter)]);
-      const bool is_bevel = fits_.track->name == FaceName::bevel;
-      const double width = (spans_[i].to_along_mm - spans_[i].from_along_mm) / along_per_t();
-      spans_[i].present = width > (is_bevel ? settings_.narrowest_bevel_sigmas * noise_mm_ : 0.0);
+      spans_[i].present = spans_[i].to_along_mm > spans_[i].from_along_mm;
     }
   }
 

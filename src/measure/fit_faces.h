@@ -35,7 +35,6 @@ struct FitSettings {
   double noise_of_longest_say_mm = 0.3;  // noise from which they have it that far; in proportion down to the first
   double noise_of_first_say_mm = 0.1;    // a scan finer than this shows the ends well enough by itself
   double share_of_shorter = 0.25;        // the quarter of the answers that make the face shortest decide
-  double narrowest_bevel_sigmas = 10.0;  // a bevel face seen narrower than this many noise widths holds no angle
   double outlier_sigmas = 4.5;
   double ledge_outlier_sigmas = 3.5;    // closer: the next wall's points are near
   double narrowest_ledge_sigmas = 6.0;  // a floor or wall narrower than this many noise widths cannot be told apart

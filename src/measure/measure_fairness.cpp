@@ -99,7 +99,7 @@ std::optional<FullStretch> full_stretch(const std::vector<BevelStation>& station
 }
 
 void measure_fairness(BevelMeasures& bevel, const UnrolledRim& rim, const FittedRim& fitted, const FaceGrid& grid,
-                      const ExpectedBevel& expected, const NoiseModel& noise) {
+                      const ExpectedBevel& expected, const NoiseModel& noise, const FairCurveSettings& settings) {
   const auto stretch = full_stretch(bevel.stations);
   const double shortest_needed = expected.shortest_wave_mm * 2.0;
   if (!stretch || stretch->length_mm() < shortest_needed) {
@@ -111,7 +111,7 @@ void measure_fairness(BevelMeasures& bevel, const UnrolledRim& rim, const Fitted
   const FaceFits& face = *fitted.find(FaceName::bevel);
   const double step = grid.station_step_mm;
   const std::vector<double> curve = unfairness_of_curve(
-      rim.curve, fitted.station_mm, std::max(expected.longest_wave_mm, expected.longest_edge_wave_mm));
+      rim.curve, fitted.station_mm, std::max(expected.longest_wave_mm, expected.longest_edge_wave_mm), settings);
 
   // Waviness: the face's mean height from edge to edge at each station, above the rim as it would be if it were fair.
   std::vector<double> profile(grid.columns, nan);

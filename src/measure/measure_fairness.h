@@ -5,6 +5,7 @@
 #include <optional>
 
 #include "measure/expected.h"
+#include "measure/fair_curve.h"
 #include "measure/grid_face.h"
 #include "measure/measures.h"
 #include "measure/noise_model.h"
@@ -26,6 +27,6 @@ struct FullStretch {
 [[nodiscard]] double trusted_drop_u(const std::vector<BevelStation>& stations);
 
 void measure_fairness(BevelMeasures& bevel, const UnrolledRim& rim, const FittedRim& fitted, const FaceGrid& grid,
-                      const ExpectedBevel& expected, const NoiseModel& noise);
+                      const ExpectedBevel& expected, const NoiseModel& noise, const FairCurveSettings& settings);
 
 }  // namespace rimwright

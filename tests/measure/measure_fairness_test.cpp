@@ -29,7 +29,7 @@ void wavy(test::MeasuredBevel& made, double height_mm, double wavelength_mm, uns
   });
   test::measure(made, profile, length_mm, noise_mm);
   measure_fairness(made.bevel, made.rim, made.fitted, made.grid, *test::expected_bevel(drop_mm, angle_deg).bevel,
-                   made.noise);
+                   made.noise, {});
 }
 
 TEST(MeasureFairness, HeightOfAPureSine) {
@@ -96,7 +96,7 @@ TEST(UnfairnessOfCurve, ACircleIsFairAndAWaveIsNot) {
       points.push_back((radius + wave) * Vector2(std::cos(a), std::sin(a)));
     }
     const auto band =
-        wavelength_band(unfairness_of_curve(RimCurve(points, false), stations, longest), 1.0, shortest, longest);
+        wavelength_band(unfairness_of_curve(RimCurve(points, false), stations, longest, {}), 1.0, shortest, longest);
     const std::vector<double> middle(band.begin() + 120, band.begin() + 380);
     const double expected = wavelength > 0.0 ? 2 * amplitude * band_pass(wavelength, shortest, longest) : 0.0;
     // 4 % of the wave: it is measured along the local tangent of a bend, and its crests are sampled.
