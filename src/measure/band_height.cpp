@@ -55,9 +55,8 @@ Measured height_in_band(const std::vector<double>& profile, double step_mm, cons
   std::vector<double> waves(end - first, nan);
   for (std::size_t i = 0; i < waves.size(); ++i)
     if (std::isfinite(longer[pad + i])) waves[i] = smooth[pad + i] - slow[pad + i];
-  const double height = peak_to_valley(waves).height;
-  const double renormalised =
-      peak_to_valley(wavelength_band(profile, step_mm, band.shortest_mm, band.longest_mm)).height;
+  const double going_on_level = peak_to_valley(waves).height;
+  const double height = peak_to_valley(wavelength_band(profile, step_mm, band.shortest_mm, band.longest_mm)).height;
 
   Measured result;
   const auto samples =
@@ -70,7 +69,7 @@ Measured height_in_band(const std::vector<double>& profile, double step_mm, cons
   result.u(UncertaintySource::point_noise) = std::numbers::sqrt2 * white_u;
   result.u(UncertaintySource::correlated) = std::numbers::sqrt2 * noise.shared_u_mm;
   const double by_noise = 0.5 * std::min(height - result.value, noise_height);
-  const double by_ends = 0.5 * std::abs(height - renormalised);
+  const double by_ends = 0.5 * std::abs(height - going_on_level);
   // What run-outs and the rim curve leave in the band: sound simulated bodies without noise to speak of show 0.00 to
   // 0.02 mm.
   constexpr double rest_mm = 0.012;

@@ -19,8 +19,8 @@ struct ProfileNoise {
 
 // Peak to valley of the band (ISO 16610-21 filters at both ends of it), less, in squares, what noise alone would show.
 // A profile of a stretch says nothing of what lies beyond its ends, and within half the longest wavelength of them the
-// band depends on it. It is taken to go on level; how much the height would change if it went on as the filter's
-// renormalised weights have it is part of the uncertainty. NaN samples are left out.
+// band depends on it. The filter's weights are renormalised there; how much the height would change if the profile went
+// on level is part of the uncertainty. NaN samples are left out.
 [[nodiscard]] Measured height_in_band(const std::vector<double>& profile, double step_mm, const WaveBand& band,
                                       const ProfileNoise& noise);
 
