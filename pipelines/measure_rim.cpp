@@ -65,9 +65,9 @@ Outcome<Measures> measure_rim(const Cloud& cloud, const Expected& expected, cons
 
   const CaptureTerms terms{cloud.scale.relative_standard_u, cloud.capture_error, cloud.origin_mm,
                            orientation->tilt_u_rad};
-  X {
-    summarise_scan(measures, cloud, rim, fitted, noise, outline->lean_rad);
-    return measures;
-  }
+  Measures measures = measure_sections(rim, fitted, noise, expected, terms, settings, workers);
+  summarise_scan(measures, cloud, rim, fitted, noise, outline->lean_rad);
+  return measures;
+}
 
 }  // namespace rimwright

@@ -48,13 +48,19 @@ FullestStretch find_fullest(const std::vector<BevelStation>& stations, double up
   }
   if (best_density < 0) return {};
 
-  // A badly seen station deep in a run-out may reach the level by its uncertainty alone; it does not begin the stretch.
+  // A badly seen station deep in a run-out may reach the level by its uncertainty alone. One station does not begin the
+  // stretch; the middle one of five neighbours does.
   const auto attains = [&](const Drop& drop) {
-    return drop.value >= level - std::clamp(drop.u95, bandwidth, 2.0 * bandwidth);
+    const auto here = static_cast<std::size_t>(&drop - drops.data());
+    std::vector<double> around;
+    for (std::size_t k = here >= 2 ? here - 2 : 0; k <= std::min(drops.size() - 1, here + 2); ++k)
+      around.push_back(drops[k].value);
+    std::nth_element(around.begin(), around.begin() + around.size() / 2, around.end());
+    return around[around.size() / 2] >= level - bandwidth;
   };
   const auto first = std::find_if(drops.begin(), drops.end(), attains);
   const auto last = std::find_if(drops.rbegin(), drops.rend(), attains);
-  if (first == drops.end()) return {};
+  if (first == drops.end() || last == drops.rend()) return {};
 
   // Still growing where the scan ends: the fullest part lies beyond. Two hundredths a millimetre is the slope of a
   // run-out ten times longer than any in use.
