@@ -136,7 +136,7 @@ class FaceFitter {
   // shorter of the answers win, for points left out cost precision only.
   void steady_ends() {
     const double share = (noise_mm_ - settings_.noise_of_first_say_mm) /
-                         (settings_.noise_of_longest_say_mm - settings_.noise_of_first_say_mm);
+                         std::max(1e-9, settings_.noise_of_longest_say_mm - settings_.noise_of_first_say_mm);
     const double reach_mm = settings_.longest_say_mm * std::clamp(share, 0.0, 1.0);
     const auto reach = static_cast<std::size_t>(std::lround(reach_mm / settings_.station_step_mm));
     if (reach == 0) return;
@@ -455,10 +455,6 @@ class FaceFitter {
   std::vector<SliceMoments> slices_;
   FaceFits fits_;
 };
-
-}  // namespace
-
-namespace {
 
 // A parabola does not follow a hump or a hollow; close to the edge the face may still be straight. The shorter strip
 // holds where the two disagree on where the face ends, or where the longer one scatters, by more than chance allows;

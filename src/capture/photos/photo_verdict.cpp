@@ -184,7 +184,7 @@ std::vector<std::string> photo_verdict(const PhotoEvidence& e, const PhotoVerdic
   if (e.patches.empty()) return {};
   std::vector<std::string> notes{facts(e), expectation(e), left_out(e)};
   if (const std::size_t photos = placed_count(e.network); photos < settings.enough_photos) {
-    notes.push_back(words("%zu photos are few: 24 see more of the ledges and halve the uncertainty", photos));
+    notes.push_back(words("%zu photos are few: 24 see more of the ledges", photos));
   }
   if (const double bow = target_bow_mm(e.network); bow > settings.bow_mm) {
     notes.push_back(

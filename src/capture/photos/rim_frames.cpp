@@ -133,7 +133,7 @@ class Walk {
                           [&](std::size_t n) { passed[n] = true; });
   }
 
-  // Onwards from a frame until the side ends or a place already passed begins.
+  // Onwards from a frame until the side ends or a closed rim is round.
   std::vector<RimFrame> go(const RimFrame& from, double way, std::vector<bool>& passed) const {
     std::vector<RimFrame> frames;
     RimFrame last = from;
@@ -149,7 +149,7 @@ class Walk {
         continue;
       }
       if ((next->corner_mm - at).norm() > 6.0) break;  // no rim turns so sharply: another face
-      // A closed rim, or the start of an earlier run, has been reached.
+      // A closed rim has come back to where this run began.
       if (frames.size() > 20 && (next->corner_mm - from.corner_mm).norm() < settings_.station_step_mm) break;
       gap_mm = 0.0;
       frames.push_back(*next);

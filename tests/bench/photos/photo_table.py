@@ -1,12 +1,13 @@
 #!/usr/bin/env python3
 """The table of what photos reach, from rendered sets with known truth.
 
-  photo_table.py RIMWRIGHT FOLDER [--sets figured,scribbled,gloss,plain] [--render] [--shots 24] [--width 4032]
+  photo_table.py RIMWRIGHT FOLDER [--sets figured,scribbled,gloss,plain] [--shots 24] [--width 4032] [--fresh]
 
 Sets are rendered once into FOLDER/<set> (minutes of processor time each) and reused; results go to FOLDER/<set>/result.
 Each row: errors against truth (median, 95 % of absolute values), stations answered of those that could be, how often U95
-holds the truth (stations within a hollow of the face are left out: no one edge is true there); then false findings and defects missed, and the time. A false finding is a `fail` where no defect of the
-body lies within 8 mm; a missed defect is one with no `fail` or `undecided` within 8 mm.
+holds the truth (stations within a hollow of the face are left out: no one edge is true there); then false fails and
+defects missed, and the time. A false fail is one where no defect of the body lies within 8 mm; a missed defect is one
+with no finding but of presence within 8 mm.
 """
 import argparse
 import json
