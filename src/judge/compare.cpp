@@ -48,8 +48,8 @@ FullestStretch find_fullest(const std::vector<BevelStation>& stations, double up
   }
   if (best_density < 0) return {};
 
-  // A badly seen station deep in a run-out may reach the level by its uncertainty alone; it does not begin the stretch,
-  // unless the middle one of five neighbours reaches it as well.
+  // A badly seen station deep in a run-out may reach the level by its uncertainty alone: a station counts only where
+  // the middle one of five neighbours reaches it as well.
   const auto attains = [&](const Drop& drop) {
     if (drop.value < level - std::clamp(drop.u95, bandwidth, 2.0 * bandwidth)) return false;
     const auto here = static_cast<std::size_t>(&drop - drops.data());
