@@ -103,8 +103,8 @@ std::vector<double> unfairness_of_curve(const RimCurve& curve, const std::vector
   Eigen::MatrixX2d places(static_cast<Eigen::Index>(station_mm.size()), 2);
   for (std::size_t i = 0; i < station_mm.size(); ++i)
     places.row(static_cast<Eigen::Index>(i)) = curve.point(station_mm[i]).transpose();
-  const auto spans =
-      static_cast<std::size_t>(std::max(1.0, std::round(length_mm / (settings.knots_in_longest_wave * longest_mm))));
+  const double knots_apart_mm = std::max(settings.closest_knots_mm, settings.knots_in_longest_wave * longest_mm);
+  const auto spans = static_cast<std::size_t>(std::max(1.0, std::round(length_mm / knots_apart_mm)));
   std::vector<double> inner_mm;
   for (std::size_t k = 1; k < spans; ++k)
     inner_mm.push_back(length_mm * static_cast<double>(k) / static_cast<double>(spans));

@@ -22,10 +22,12 @@ struct WorkingZone {
 // The bevel's reach and the widest channels beyond it, with room for work that went wrong.
 WorkingZone working_zone(const Expected& expected) {
   constexpr double room_mm = 4.0;
+  constexpr double farthest_in_mm = 300.0;  // no rim is unrolled farther in; near 90 degrees a plan asks for any length
   WorkingZone zone{room_mm, room_mm};
   if (expected.bevel) {
     zone.down_mm += expected.bevel->drop_mm;
-    zone.in_mm += expected.bevel->drop_mm * std::tan(std::numbers::pi - expected.bevel->angle_rad);
+    const double reach_mm = expected.bevel->drop_mm * std::tan(std::numbers::pi - expected.bevel->angle_rad);
+    zone.in_mm += std::min(farthest_in_mm, reach_mm);
   }
   double down = 0.0, in = 0.0;
   for (const auto& channel : expected.channels)
