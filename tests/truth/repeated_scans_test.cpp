@@ -103,6 +103,7 @@ void compare(const ScannerSpec& scanner, double most_apart) {
         add(all, "width" + which, truth.station_mm, station.steps[0].width_mm, step.width_mm);
       }
   }
+  ASSERT_EQ(all.size(), 7U) << "angle, drop, reach and both channels' depths and widths";
   for (const auto& [name, places] : all) {
     const Scatter scatter = scatter_of(places);
     ASSERT_GE(scatter.independent, 60.0) << name;
