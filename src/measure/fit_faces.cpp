@@ -1,12 +1,14 @@
 #include "measure/fit_faces.h"
 
-#include <Eigen/Cholesky>
 #include <algorithm>
 #include <array>
 #include <cmath>
 #include <span>
 
+#include "measure/edge_strips.h"
 #include "measure/face_moments.h"
+#include "measure/face_spans.h"
+#include "measure/fit_window.h"
 #include "measure/profile_frame.h"
 #include "measure/section_geometry.h"
 
@@ -17,15 +19,6 @@ namespace {
 // The quadric top across the rim: height = rise out + bend out^2 / 2.
 struct Dome {
   double rise = 0.0, bend = 0.0;
-};
-
-struct Span {
-  bool present = false;
-  double from_along_mm = 0.0, to_along_mm = 0.0;  // margins taken off
-  double from_t_mm = 0.0, to_t_mm = 0.0;          // the same on the face: a point is chosen by its t alone, which its
-                                                  // own noise (square to the face) does not move
-  double a_mm = 0.0, b = 0.0, shift_along = 0.0;  // the line to gate against: y = a + b t at the slice's middle
-  double gate_mm = 0.0, margin_mm = 0.0;
 };
 
 class FaceFitter {
@@ -118,7 +111,7 @@ class FaceFitter {
       const double share = gap > 0 ? std::clamp((s - tracks_.station_mm[k0]) / gap, 0.0, 1.0) : 0.0;
       const auto [a0, b0] = line_in_frame(track.piece[k0]);
       const auto [a1, b1] = line_in_frame(track.piece[k1]);
-      Span& span = spans_[i];
+      FaceSpan& span = spans_[i];
       span.present = true;
       span.a_mm = (1 - share) * a0 + share * a1;
       span.b = (1 - share) * b0 + share * b1;
@@ -128,32 +121,7 @@ class FaceFitter {
       span.gate_mm = is_ledge_ ? std::max(0.3, 4.0 * noise_mm_) : std::max(0.4, 6.0 * noise_mm_);
       apply_margins(span);
     }
-    steady_ends();
-  }
-
-  // Noise makes the ends of a face jump from section to section, now and then far into its neighbour, whose points
-  // would then tilt the fit. The noisier the scan, the more neighbouring stations have a say in where a face ends; the
-  // shorter of the answers win, for points left out cost precision only.
-  void steady_ends() {
-    const double share = (noise_mm_ - settings_.noise_of_first_say_mm) /
-                         std::max(1e-9, settings_.noise_of_longest_say_mm - settings_.noise_of_first_say_mm);
-    const double reach_mm = settings_.longest_say_mm * std::clamp(share, 0.0, 1.0);
-    const auto reach = static_cast<std::size_t>(std::lround(reach_mm / settings_.station_step_mm));
-    if (reach == 0) return;
-    const std::vector<Span> before = spans_;
-    std::vector<double> from, to;
-    for (std::size_t i = 0; i < stations_; ++i) {
-      if (!spans_[i].present) continue;
-      from.clear(), to.clear();
-      for (std::size_t j = i >= reach ? i - reach : 0; j <= std::min(stations_ - 1, i + reach); ++j)
-        if (before[j].present) from.push_back(before[j].from_along_mm), to.push_back(before[j].to_along_mm);
-      const auto shorter = static_cast<std::ptrdiff_t>(settings_.share_of_shorter * static_cast<double>(from.size()));
-      std::nth_element(from.begin(), from.end() - 1 - shorter, from.end());
-      std::nth_element(to.begin(), to.begin() + shorter, to.end());
-      spans_[i].from_along_mm = std::max(spans_[i].from_along_mm, *(from.end() - 1 - shorter));
-      spans_[i].to_along_mm = std::min(spans_[i].to_along_mm, to[static_cast<std::size_t>(shorter)]);
-      spans_[i].present = spans_[i].to_along_mm > spans_[i].from_along_mm;
-    }
+    steady_ends(spans_, noise_mm_, settings_);
   }
 
   // The piece's line as y = a + b t in the face's frame.
@@ -169,7 +137,7 @@ class FaceFitter {
 
   [[nodiscard]] bool is_short() const { return part_ == FacePart::lower_short || part_ == FacePart::upper_short; }
 
-  void apply_margins(Span& span) const {
+  void apply_margins(FaceSpan& span) const {
     const double scale = along_per_t();
     const bool is_face = is_reference_ || fits_.track->name == FaceName::bevel;
     const double wanted =
@@ -192,7 +160,7 @@ class FaceFitter {
   void spans_from_fits() {
     for (std::size_t i = 0; i < stations_; ++i) {
       const FaceFit& fit = fits_.at[i];
-      Span& span = spans_[i];
+      FaceSpan& span = spans_[i];
       if (!fit.measured) continue;
       span.a_mm = fit.a_mm - fit.b * fit.t0_mm;
       span.b = fit.b;
@@ -205,7 +173,7 @@ class FaceFitter {
   }
 
   void gather() {
-    for (Span& span : spans_) {
+    for (FaceSpan& span : spans_) {
       if (is_ledge_ &&
           (span.to_along_mm - span.from_along_mm) / along_per_t() < settings_.narrowest_ledge_sigmas * noise_mm_ * 0.4)
         span.present = false;
@@ -228,10 +196,10 @@ class FaceFitter {
   }
 
   void gather_station(std::size_t i) {
-    const Span& span = spans_[i];
+    const FaceSpan& span = spans_[i];
     // Extents move along the rim (run-outs): follow them within the slice.
-    const Span& before = i > 0 && spans_[i - 1].present ? spans_[i - 1] : span;
-    const Span& after = i + 1 < stations_ && spans_[i + 1].present ? spans_[i + 1] : span;
+    const FaceSpan& before = i > 0 && spans_[i - 1].present ? spans_[i - 1] : span;
+    const FaceSpan& after = i + 1 < stations_ && spans_[i + 1].present ? spans_[i + 1] : span;
     const double steps = (&before != &span ? 1.0 : 0.0) + (&after != &span ? 1.0 : 0.0);
     const double per_mm = steps > 0 ? 1.0 / (steps * settings_.station_step_mm) : 0.0;
     const double from_slope = (after.from_t_mm - before.from_t_mm) * per_mm;
@@ -243,7 +211,7 @@ class FaceFitter {
   }
 
   // Between which places along the profile the span's points and those it counts as rejected lie.
-  [[nodiscard]] std::pair<double, double> places_of(const Span& span, double from_slope, double to_slope) const {
+  [[nodiscard]] std::pair<double, double> places_of(const FaceSpan& span, double from_slope, double to_slope) const {
     constexpr double rejected_within_mm = 1.0;  // of the gate; what is farther off is another face, or clutter
     const double half_mm = 0.5 * settings_.station_step_mm;
     const double beyond_y = span.gate_mm + rejected_within_mm + std::abs(span.shift_along) * half_mm;
@@ -271,7 +239,7 @@ class FaceFitter {
 
   void add_points(std::size_t i, double from_slope, double to_slope, const UnrolledRim::Range& range) {
     SliceMoments& m = slices_[i];
-    const Span& span = spans_[i];
+    const FaceSpan& span = spans_[i];
     const double middle = station(i);
     const bool is_first_round = fits_.at.empty();
     // The rounds before the last only set lines and gates, for which an even share of a very dense slice is enough.
@@ -308,7 +276,7 @@ class FaceFitter {
 
   void fit_windows() {
     std::vector<FaceFit> fits(stations_);
-    for_stations([&](std::size_t i) { fits[i] = fit_window(i); });
+    for_stations([&](std::size_t i) { fits[i] = fit_at(i); });
     fits_.at = std::move(fits);
   }
 
@@ -337,86 +305,26 @@ class FaceFitter {
     return half;
   }
 
-  [[nodiscard]] FaceFit fit_window(std::size_t i) const {
+  [[nodiscard]] FaceFit fit_at(std::size_t i) const {
     const std::size_t half = half_window(i);
     // Only the unbroken stretch around the station: a window never reaches across an interruption.
     std::size_t first = i, last = i;
     while (first > 0 && i - first < half && spans_[first - 1].present) --first;
     while (last + 1 < stations_ && last - i < half && spans_[last + 1].present) ++last;
 
-    double w = 0, t = 0, points = 0, rejected = 0, steps = 0, step_count = 0;
-    for (std::size_t j = first; j <= last; ++j) {
-      w += slices_[j].w, t += slices_[j].t, points += slices_[j].points, rejected += slices_[j].rejected;
-      steps += slices_[j].steps, step_count += slices_[j].step_count;
-    }
-    FaceFit fit;
-    fit.points = points;
-    fit.rejected = rejected;
-    if (points < settings_.fewest_points) return fit;
-    // Between points, never beyond them: the window holds some at or before the station and some at or after it.
-    double until = 0, from = 0;
-    for (std::size_t j = first; j <= i; ++j) until += slices_[j].points;
-    for (std::size_t j = i; j <= last; ++j) from += slices_[j].points;
-    if (until < 1.0 || from < 1.0) return fit;
-    const double t0 = t / w;
-
-    const std::span<const SliceMoments> window(&slices_[first], last - first + 1);
-    const double first_s_mm = (static_cast<double>(first) - static_cast<double>(i)) * settings_.station_step_mm;
-    auto [normal, right, yy] = window_equations(window, t0, first_s_mm, settings_.station_step_mm);
-    // Directions the window does not hold (one slice only, no width, few points) are damped, not guessed.
-    const double scale = normal(0, 0);
-    for (int k = 1; k < 7; ++k) normal(k, k) += 1e-9 * scale;
-    const std::size_t filled = last - first + 1;
-    constexpr double few_points = 40.0;
-    if (filled < 3 || points < few_points) normal(3, 3) += 1e6 * scale, normal(4, 4) += 1e6 * scale;
-    if (filled < 2) normal(2, 2) += 1e6 * scale;
+    WindowModel model;
+    model.fewest_points = settings_.fewest_points;
     const double width = (spans_[i].to_along_mm - spans_[i].from_along_mm) / along_per_t();
-    const bool bends_across = part_ != FacePart::whole && !is_short() && width >= settings_.narrowest_bend_mm;
-    if (!bends_across) normal(5, 5) += 1e12 * scale;
+    model.bends_across = part_ != FacePart::whole && !is_short() && width >= settings_.narrowest_bend_mm;
     // The angle may itself bend along the rim (it drifts); side and top, and ledges, do not turn so fast.
-    const bool turns = fits_.track->name == FaceName::bevel && filled >= 5 && points >= few_points;
-    if (!turns) normal(6, 6) += 1e12 * scale;
-    if (is_ledge_) {
-      // A floor is often narrower than its slope could be seen on; its lie is known from how it is cut.
-      const double noise = std::max(0.5 * noise_mm_, 1e-3);
-      const double weight_of_a_point = w / points;
-      const double precision =
-          weight_of_a_point * noise * noise / (settings_.ledge_slope_freedom * settings_.ledge_slope_freedom);
-      normal(1, 1) += precision;
-      right[1] += precision * expected_slope(i);
-    }
-    const Eigen::LDLT<WindowMatrix> solver(normal);
-    const WindowVector solution = solver.solve(right);
-    const WindowMatrix inverse = solver.solve(WindowMatrix::Identity());
-    if (!solution.allFinite()) return fit;
-
-    fit.degrees_of_freedom = std::max(1.0, points - 7);
-    const double residual_sum = std::max(0.0, yy - solution.dot(right));         // weighted
-    const double variance = residual_sum / w * points / fit.degrees_of_freedom;  // of a point of mean weight
-    const double per_weight = residual_sum / fit.degrees_of_freedom;
-    fit.measured = true;
-    fit.t0_mm = t0;
-    fit.a_mm = solution[0];
-    fit.b = solution[1];
-    fit.shift_along = solution[2];
-    fit.bend_along = solution[3];
-    fit.twist_along = solution[4];
-    fit.bends_across = bends_across;
-    if (bends_across) {
-      fit.q = solution[5];
-      fit.variance_q = inverse(5, 5) * per_weight;
-      fit.covariance_aq = inverse(0, 5) * per_weight;
-      fit.covariance_bq = inverse(1, 5) * per_weight;
-    }
-    fit.variance_a = inverse(0, 0) * per_weight;
-    fit.variance_b = inverse(1, 1) * per_weight;
-    fit.covariance_ab = inverse(0, 1) * per_weight;
-    // Square to the face itself, which in a run-out leans along the rim: the section shows the scatter stretched.
-    const double stretched = std::sqrt(1.0 + fit.shift_along * fit.shift_along);
-    fit.noise_mm = std::sqrt(variance) / stretched;
-    fit.stated_sigma_mm = std::sqrt(points / w);
-    if (step_count > 0) fit.step_noise_mm = std::sqrt(steps / step_count) * fit.stated_sigma_mm / stretched;
-    fit.window_mm = 0.5 * static_cast<double>(filled) * settings_.station_step_mm;
+    model.may_turn_unevenly = fits_.track->name == FaceName::bevel;
+    // A floor is often narrower than its slope could be seen on; its lie is known from how it is cut.
+    if (is_ledge_)
+      model.known_slope = {expected_slope(i), settings_.ledge_slope_freedom, std::max(0.5 * noise_mm_, 1e-3)};
+    const std::span<const SliceMoments> window(&slices_[first], last - first + 1);
+    FaceFit fit = fit_window(window, i - first, settings_.station_step_mm, model);
+    if (!fit.measured) return fit;
+    fit.window_mm = 0.5 * static_cast<double>(window.size()) * settings_.station_step_mm;
     const auto t_at = [&](double along_mm) { return t_on_line(along_mm, fit.a_mm - fit.b * fit.t0_mm, fit.b); };
     fit.margin_mm = spans_[i].margin_mm;
     fit.from_t_mm = t_at(spans_[i].from_along_mm);
@@ -451,49 +359,12 @@ class FaceFitter {
   std::size_t stations_ = 0;
   Workers& workers_;
   std::vector<Dome> domes_;  // at the borders of the stations' slices; of the top only
-  std::vector<Span> spans_;
+  std::vector<FaceSpan> spans_;
   std::vector<SliceMoments> slices_;
   FaceFits fits_;
 };
 
-// A parabola does not follow a hump or a hollow; close to the edge the face may still be straight. The shorter strip
-// holds where the two disagree on where the face ends, or where the longer one scatters, by more than chance allows;
-// how far they disagree tells how well the form of the face is known there.
-void prefer_short_where_long_misfits(FaceFits& strip, const FaceFits& shorter, double FaceFit::*edge_end,
-                                     double beyond) {
-  constexpr double sigmas = 3.0;
-  for (std::size_t i = 0; i < strip.at.size() && i < shorter.at.size(); ++i) {
-    FaceFit& fit = strip.at[i];
-    FaceFit instead = shorter.at[i];
-    if (!fit.measured || !instead.measured) continue;
-    const double edge_t_mm = instead.*edge_end + beyond * instead.margin_mm;
-    const FaceFit by_long = tangent_at(fit, edge_t_mm), by_short = tangent_at(instead, edge_t_mm);
-    const double apart_mm = std::abs(by_long.a_mm - by_short.a_mm);
-    const double chance = std::sqrt(0.5 / fit.degrees_of_freedom + 0.5 / instead.degrees_of_freedom);
-    const bool scatters = fit.noise_mm > instead.noise_mm * (1.0 + sigmas * chance);
-    if (!scatters && apart_mm < sigmas * std::sqrt(by_long.variance_a + by_short.variance_a)) continue;
-    instead.form_u_mm = apart_mm;
-    fit = instead;
-  }
-}
-
 }  // namespace
-
-FaceFit tangent_at(const FaceFit& strip, double t_mm) {
-  FaceFit tangent = strip;
-  const double d = t_mm - strip.t0_mm;
-  tangent.t0_mm = t_mm;
-  tangent.a_mm = strip.a_mm + strip.b * d + strip.q * d * d;
-  tangent.b = strip.b + 2 * strip.q * d;
-  tangent.variance_a = strip.variance_a + d * d * strip.variance_b + d * d * d * d * strip.variance_q +
-                       2 * d * strip.covariance_ab + 2 * d * d * strip.covariance_aq +
-                       2 * d * d * d * strip.covariance_bq;
-  tangent.variance_b = strip.variance_b + 4 * d * d * strip.variance_q + 4 * d * strip.covariance_bq;
-  tangent.covariance_ab = strip.covariance_ab + d * strip.variance_b + 2 * d * strip.covariance_aq +
-                          3 * d * d * strip.covariance_bq + 2 * d * d * d * strip.variance_q;
-  tangent.q = tangent.variance_q = tangent.covariance_aq = tangent.covariance_bq = 0.0;
-  return tangent;
-}
 
 const FaceFits* FittedRim::find(FaceName name, std::size_t channel, std::size_t step) const {
   const bool numbered = name == FaceName::floor || name == FaceName::wall;

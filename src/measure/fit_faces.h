@@ -77,9 +77,6 @@ struct FaceFits {
   [[nodiscard]] Vector2 direction(const FaceFit& fit) const { return (along + fit.b * normal).normalized(); }
 };
 
-// The tangent of a strip's parabola at another t, as a straight fit about that t, covariances brought along.
-[[nodiscard]] FaceFit tangent_at(const FaceFit& strip, double t_mm);
-
 // Which part of the bevel a fit takes: all of it, or the strip beside one edge (a crowned face meets its neighbours
 // where the strip says, not where the straight line through all of it does).
 

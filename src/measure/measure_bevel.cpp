@@ -5,6 +5,8 @@
 #include <cmath>
 #include <numbers>
 
+#include "measure/edge_strips.h"
+
 namespace rimwright {
 
 std::optional<StationSection> section_at(const UnrolledRim& rim, const FittedRim& fitted, std::size_t station) {

@@ -1,0 +1,26 @@
+// How far a face reaches across at each station, and the line its points are gated against.
+#pragma once
+
+#include <vector>
+
+#include "measure/fit_faces.h"
+
+namespace rimwright {
+
+// Places along the profile and on the face (t), mm; margins taken off.
+struct FaceSpan {
+  bool present = false;
+  double from_along_mm = 0.0, to_along_mm = 0.0;  // margins taken off
+  double from_t_mm = 0.0, to_t_mm = 0.0;          // the same on the face: a point is chosen by its t alone, which its
+                                                  // own noise (square to the face) does not move
+  double a_mm = 0.0, b = 0.0, shift_along = 0.0;  // the line to gate against: y = a + b t at the slice's middle
+  double gate_mm = 0.0, margin_mm = 0.0;
+};
+
+// Noise makes the ends of a face jump from section to section, now and then far into its neighbour, whose points would
+// then tilt the fit. The noisier the scan, the more neighbouring stations have a say in where a face ends; the shorter
+// of the answers win, for points left out cost precision only. One span a station; only the places along the profile
+// change.
+void steady_ends(std::vector<FaceSpan>& spans, double noise_mm, const FitSettings& settings);
+
+}  // namespace rimwright

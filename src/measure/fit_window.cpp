@@ -1,0 +1,77 @@
+#include "measure/fit_window.h"
+
+#include <Eigen/Cholesky>
+#include <algorithm>
+#include <cmath>
+
+namespace rimwright {
+
+FaceFit fit_window(std::span<const SliceMoments> slices, std::size_t here, double step_mm, const WindowModel& model) {
+  double w = 0, t = 0, points = 0, rejected = 0, steps = 0, step_count = 0;
+  for (const SliceMoments& slice : slices) {
+    w += slice.w, t += slice.t, points += slice.points, rejected += slice.rejected;
+    steps += slice.steps, step_count += slice.step_count;
+  }
+  FaceFit fit;
+  fit.points = points;
+  fit.rejected = rejected;
+  if (points < model.fewest_points) return fit;
+  // Between points, never beyond them: the window holds some at or before the station and some at or after it.
+  double until = 0, from = 0;
+  for (std::size_t j = 0; j <= here; ++j) until += slices[j].points;
+  for (std::size_t j = here; j < slices.size(); ++j) from += slices[j].points;
+  if (until < 1.0 || from < 1.0) return fit;
+  const double t0 = t / w;
+
+  auto [normal, right, yy] = window_equations(slices, t0, -static_cast<double>(here) * step_mm, step_mm);
+  // Directions the window does not hold (one slice only, no width, few points) are damped, not guessed.
+  const double scale = normal(0, 0);
+  for (int k = 1; k < 7; ++k) normal(k, k) += 1e-9 * scale;
+  const std::size_t filled = slices.size();
+  constexpr double few_points = 40.0;
+  if (filled < 3 || points < few_points) normal(3, 3) += 1e6 * scale, normal(4, 4) += 1e6 * scale;
+  if (filled < 2) normal(2, 2) += 1e6 * scale;
+  if (!model.bends_across) normal(5, 5) += 1e12 * scale;
+  const bool turns = model.may_turn_unevenly && filled >= 5 && points >= few_points;
+  if (!turns) normal(6, 6) += 1e12 * scale;
+  if (model.known_slope) {
+    const auto& [slope, freedom, noise_mm] = *model.known_slope;
+    const double precision = w / points * noise_mm * noise_mm / (freedom * freedom);  // of a point's mean weight
+    normal(1, 1) += precision;
+    right[1] += precision * slope;
+  }
+  const Eigen::LDLT<WindowMatrix> solver(normal);
+  const WindowVector solution = solver.solve(right);
+  const WindowMatrix inverse = solver.solve(WindowMatrix::Identity());
+  if (!solution.allFinite()) return fit;
+
+  fit.degrees_of_freedom = std::max(1.0, points - 7);
+  const double residual_sum = std::max(0.0, yy - solution.dot(right));         // weighted
+  const double variance = residual_sum / w * points / fit.degrees_of_freedom;  // of a point of mean weight
+  const double per_weight = residual_sum / fit.degrees_of_freedom;
+  fit.measured = true;
+  fit.t0_mm = t0;
+  fit.a_mm = solution[0];
+  fit.b = solution[1];
+  fit.shift_along = solution[2];
+  fit.bend_along = solution[3];
+  fit.twist_along = solution[4];
+  fit.bends_across = model.bends_across;
+  if (model.bends_across) {
+    fit.q = solution[5];
+    fit.variance_q = inverse(5, 5) * per_weight;
+    fit.covariance_aq = inverse(0, 5) * per_weight;
+    fit.covariance_bq = inverse(1, 5) * per_weight;
+  }
+  fit.variance_a = inverse(0, 0) * per_weight;
+  fit.variance_b = inverse(1, 1) * per_weight;
+  fit.covariance_ab = inverse(0, 1) * per_weight;
+  // Square to the face itself, which in a run-out leans along the rim: the section shows the scatter stretched.
+  const double stretched = std::sqrt(1.0 + fit.shift_along * fit.shift_along);
+  fit.noise_mm = std::sqrt(variance) / stretched;
+  fit.stated_sigma_mm = std::sqrt(points / w);
+  if (step_count > 0) fit.step_noise_mm = std::sqrt(steps / step_count) * fit.stated_sigma_mm / stretched;
+  return fit;
+}
+
+}  // namespace rimwright
