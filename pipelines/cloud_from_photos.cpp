@@ -158,7 +158,7 @@ Outcome<Cloud> cloud_from_photos(const std::filesystem::path& folder, const Phot
   WorkFolder work(settings.work);
   const WorkKeys keys = work_keys(*set, settings, workers);
   std::optional<PlacedCameras> cameras;
-  if (const auto bytes = work.find("cameras", keys.cameras)) cameras = cameras_from(*bytes);
+  if (const auto bytes = work.find("cameras", keys.cameras)) cameras = cameras_from(*bytes, set->photos.size());
   const std::vector<SeenInPhoto> seen = look_at_photos(*set, keys.features, settings, work, workers);
   if (!cameras) {
     auto placed = place_cameras(*set, seen, settings, workers);
@@ -170,7 +170,7 @@ Outcome<Cloud> cloud_from_photos(const std::filesystem::path& folder, const Phot
 
   const PhotoStack stack = stack_of(*set, cameras->network, settings, workers);
   std::optional<std::vector<Patch>> patches;
-  if (const auto bytes = work.find("surface", keys.surface)) patches = patches_from(*bytes);
+  if (const auto bytes = work.find("surface", keys.surface)) patches = patches_from(*bytes, set->photos.size());
   if (!patches) {
     auto measured = measure_surface(stack, cameras->seeds, settings, workers);
     if (!measured) return tl::unexpected(measured.error());

@@ -28,8 +28,8 @@ Outcome<Cloud> cloud_from_scan(const std::filesystem::path& scan, const CloudFro
   if (!std::filesystem::is_directory(status)) return cloud_from_file(scan, settings.file, workers);
   if (std::filesystem::is_directory(scan / "depth", error) || std::filesystem::exists(scan / "depth.txt", error))
     return cloud_from_depth(scan, settings.depth, workers);
-  for (const auto& entry : std::filesystem::directory_iterator(scan, error))
-    if (is_picture(entry.path())) return cloud_from_photos(scan, settings.photos, workers);
+  for (std::filesystem::directory_iterator entry(scan, error), end; !error && entry != end; entry.increment(error))
+    if (is_picture(entry->path())) return cloud_from_photos(scan, settings.photos, workers);
   return refuse(RefusalReason::file_not_supported,
                 "the folder " + scan.string() + " holds neither photos nor a depth capture",
                 "give a scan file, a folder of .jpg, .png or .heic photos, or a folder with depth/ and intrinsic.json");

@@ -3,7 +3,9 @@
 #include <gtest/gtest.h>
 
 #include <atomic>
+#include <chrono>
 #include <stdexcept>
+#include <thread>
 #include <vector>
 
 namespace rimwright {
@@ -68,12 +70,19 @@ TEST(Workers, RethrowWhatFailedBesideOnce) {
 
 TEST(Workers, EndWhileWorkBesideWaitsOrGoesOn) {
   for (int round = 0; round < 50; ++round) {
-    bool done = false;  // outlives the workers
+    std::atomic<int> begun = 0, ended = 0;  // outlive the workers
     {
       Workers workers(1 + static_cast<std::size_t>(round) % 2);
-      workers.begin_beside([&done] { done = true; });
+      workers.begin_beside([&] {
+        ++begun;
+        std::this_thread::sleep_for(std::chrono::microseconds(200));
+        ++ended;
+      });
     }
-    SUCCEED() << done;  // dropped before it was taken up, or finished; never cut off or waited for in vain
+    // Dropped before it was taken up, or finished; never cut off, gone on after the workers, or done twice.
+    const int begun_by_then = begun, ended_by_then = ended;
+    EXPECT_EQ(begun_by_then, ended_by_then) << "round " << round;
+    EXPECT_LE(begun_by_then, 1) << "round " << round;
   }
 }
 

@@ -40,7 +40,7 @@ TEST_F(KeptWork, ComesBackAsItWas) {
   WorkFolder second(folder);
   const auto bytes = second.find("surface", "key");
   ASSERT_TRUE(bytes);
-  const auto patches = patches_from(*bytes);
+  const auto patches = patches_from(*bytes, 5);
   ASSERT_TRUE(patches);
   ASSERT_EQ(patches->size(), 2u);
   EXPECT_EQ((*patches)[0].at_sheet_mm, some_patches()[0].at_sheet_mm);
@@ -70,13 +70,19 @@ TEST_F(KeptWork, AnyChangedOrMissingByteIsNoticed) {
   }
 }
 
+TEST_F(KeptWork, APhotoThatIsNotThereIsRefused) {
+  const std::string bytes = bytes_of(some_patches());  // of photos 3, 1 and 4
+  EXPECT_TRUE(patches_from(bytes, 5));
+  EXPECT_FALSE(patches_from(bytes, 4));
+}
+
 TEST_F(KeptWork, BytesThatAreNoResultAreRefused) {
   const std::string bytes = bytes_of(some_patches());
-  EXPECT_FALSE(patches_from(bytes + "x"));
-  EXPECT_FALSE(patches_from(std::string_view(bytes).substr(0, bytes.size() - 1)));
+  EXPECT_FALSE(patches_from(bytes + "x", 5));
+  EXPECT_FALSE(patches_from(std::string_view(bytes).substr(0, bytes.size() - 1), 5));
   const std::string claims_much(8, '\x7f');  // a count of 9e18
-  EXPECT_FALSE(patches_from(claims_much));
-  EXPECT_FALSE(cameras_from(claims_much));
+  EXPECT_FALSE(patches_from(claims_much, 5));
+  EXPECT_FALSE(cameras_from(claims_much, 5));
   EXPECT_FALSE(seen_from(claims_much));
 }
 

@@ -63,11 +63,11 @@ bool comes_before(const std::string& a, const std::string& b) {
 std::vector<fs::path> images_in(const fs::path& folder) {
   std::vector<fs::path> files;
   std::error_code error;
-  for (const auto& entry : fs::directory_iterator(folder, error)) {
-    std::string extension = entry.path().extension().string();
+  for (fs::directory_iterator entry(folder, error), end; !error && entry != end; entry.increment(error)) {
+    std::string extension = entry->path().extension().string();
     std::transform(extension.begin(), extension.end(), extension.begin(),
                    [](unsigned char c) { return static_cast<char>(std::tolower(c)); });
-    if (extension == ".png" || extension == ".jpg" || extension == ".jpeg") files.push_back(entry.path());
+    if (extension == ".png" || extension == ".jpg" || extension == ".jpeg") files.push_back(entry->path());
   }
   std::sort(files.begin(), files.end(), [](const fs::path& a, const fs::path& b) {
     return comes_before(a.filename().string(), b.filename().string());

@@ -1,5 +1,6 @@
 #include "capture/photos/kept_bytes.h"
 
+#include <algorithm>
 #include <cstring>
 #include <type_traits>
 
@@ -24,6 +25,12 @@ class Reader {
   static constexpr bool writes = false;
   explicit Reader(std::string_view bytes) : left_(bytes) {}
 
+  bool operator()(bool& value) {
+    std::uint8_t byte = 0;
+    if (!(*this)(byte) || byte > 1) return false;
+    value = byte == 1;
+    return true;
+  }
   template <class Value>
   requires std::is_arithmetic_v<Value>
   bool operator()(Value& value) {
@@ -51,14 +58,17 @@ template <class Io, class Value, class Each>
 bool pass_all(Io& io, std::vector<Value>& values, Each&& each) {
   std::uint64_t count = values.size();
   if (!io(count)) return false;
-  if constexpr (!Io::writes) {
-    if (count > io.left()) return false;  // each takes a byte at least
-    values.resize(count);
+  if constexpr (Io::writes) {
+    return std::all_of(values.begin(), values.end(), each);
+  } else {
+    // One by one: however large the count claims to be, no more is held than the bytes give.
+    for (std::uint64_t i = 0; i < count; ++i) {
+      Value value{};
+      if (!each(value)) return false;
+      values.push_back(std::move(value));
+    }
+    return true;
   }
-  for (Value& value : values) {
-    if (!each(value)) return false;
-  }
-  return true;
 }
 
 template <class Io, class Value>
@@ -134,6 +144,38 @@ bool pass(Io& io, std::vector<Patch>& patches) {
   return pass_all(io, patches, [&](Patch& p) { return pass(io, p); });
 }
 
+// Whether what names a photo, a lens, a point or a feature by its number names one that is there.
+bool holds_together(const std::vector<Patch>& patches, std::size_t photos) {
+  return std::all_of(patches.begin(), patches.end(), [&](const Patch& patch) {
+    return std::all_of(patch.photos.begin(), patch.photos.end(), [&](std::size_t photo) { return photo < photos; });
+  });
+}
+
+bool holds_together(const PlacedCameras& cameras, std::size_t photos) {
+  const CameraNetwork& n = cameras.network;
+  for (const std::size_t count : {n.lens_of.size(), n.T_camera_sheet.size(), n.focal_factor.size(),
+                                  n.centre_shift_px.size(), n.placed.size(), n.size_px.size()}) {
+    if (count != photos) return false;
+  }
+  const auto below = [](auto index, std::size_t count) { return static_cast<std::uint64_t>(index) < count; };
+  return std::all_of(n.lens_of.begin(), n.lens_of.end(), [&](auto lens) { return below(lens, n.lenses.size()); }) &&
+         std::all_of(n.sightings.begin(), n.sightings.end(),
+                     [&](const Sighting& s) { return below(s.photo, photos) && below(s.point, n.points.size()); }) &&
+         holds_together(cameras.seeds, photos);
+}
+
+bool holds_together(const SeenInPhoto& seen) {
+  const Features& f = seen.features;
+  if (f.cells_across < 0 || f.cells_down < 0 ||
+      f.cells.size() != static_cast<std::size_t>(f.cells_across) * static_cast<std::size_t>(f.cells_down) ||
+      (f.pixels.empty() ? !f.descriptors.empty() : f.descriptors.size() % f.pixels.size() != 0))
+    return false;
+  return std::all_of(f.cells.begin(), f.cells.end(), [&](const std::vector<int>& cell) {
+    return std::all_of(cell.begin(), cell.end(),
+                       [&](int index) { return index >= 0 && static_cast<std::size_t>(index) < f.pixels.size(); });
+  });
+}
+
 template <class Value>
 std::string written(Value value) {
   Writer writer;
@@ -141,11 +183,11 @@ std::string written(Value value) {
   return std::move(writer.bytes);
 }
 
-template <class Value>
-std::optional<Value> read(std::string_view bytes) {
+template <class Value, class... Counts>
+std::optional<Value> read(std::string_view bytes, Counts... counts) {
   Reader reader(bytes);
   Value value;
-  if (!pass(reader, value) || reader.left() != 0) return std::nullopt;
+  if (!pass(reader, value) || reader.left() != 0 || !holds_together(value, counts...)) return std::nullopt;
   return value;
 }
 
@@ -155,7 +197,11 @@ std::string bytes_of(const SeenInPhoto& seen) { return written(seen); }
 std::string bytes_of(const PlacedCameras& cameras) { return written(cameras); }
 std::string bytes_of(const std::vector<Patch>& patches) { return written(patches); }
 std::optional<SeenInPhoto> seen_from(std::string_view bytes) { return read<SeenInPhoto>(bytes); }
-std::optional<PlacedCameras> cameras_from(std::string_view bytes) { return read<PlacedCameras>(bytes); }
-std::optional<std::vector<Patch>> patches_from(std::string_view bytes) { return read<std::vector<Patch>>(bytes); }
+std::optional<PlacedCameras> cameras_from(std::string_view bytes, std::size_t photos) {
+  return read<PlacedCameras>(bytes, photos);
+}
+std::optional<std::vector<Patch>> patches_from(std::string_view bytes, std::size_t photos) {
+  return read<std::vector<Patch>>(bytes, photos);
+}
 
 }  // namespace rimwright

@@ -73,12 +73,14 @@ class Walk {
       passed[i] = true;
       const auto first = frame_near(steep_[i]->at_sheet_mm, steep_[i]->normal_sheet);
       if (!first) continue;
-      std::vector<RimFrame> frames = go(*first, -1.0, passed);
-      std::reverse(frames.begin(), frames.end());
-      frames.push_back(*first);
       mark(*first, passed);
-      const std::vector<RimFrame> rest = go(*first, 1.0, passed);
-      frames.insert(frames.end(), rest.begin(), rest.end());
+      Way back = go(*first, -1.0, passed);
+      std::vector<RimFrame> frames(back.frames.rbegin(), back.frames.rend());
+      frames.push_back(*first);
+      if (!back.came_round) {
+        const Way on = go(*first, 1.0, passed);
+        frames.insert(frames.end(), on.frames.begin(), on.frames.end());
+      }
       if (static_cast<double>(frames.size()) * settings_.station_step_mm >= settings_.shortest_run_mm) {
         runs.push_back(std::move(frames));
       }
@@ -133,9 +135,15 @@ class Walk {
                           [&](std::size_t n) { passed[n] = true; });
   }
 
-  // Onwards from a frame until the side ends or a closed rim is round.
-  std::vector<RimFrame> go(const RimFrame& from, double way, std::vector<bool>& passed) const {
+  struct Way {
     std::vector<RimFrame> frames;
+    bool came_round = false;  // the rim is closed and all of it walked
+  };
+
+  // Onwards from a frame until the side ends or a closed rim is round.
+  Way go(const RimFrame& from, double way, std::vector<bool>& passed) const {
+    Way walked;
+    std::vector<RimFrame>& frames = walked.frames;
     RimFrame last = from;
     Vector3 at = from.corner_mm;
     double gap_mm = 0.0;
@@ -149,15 +157,18 @@ class Walk {
         continue;
       }
       if ((next->corner_mm - at).norm() > 6.0) break;  // no rim turns so sharply: another face
-      // A closed rim has come back to where this run began.
-      if (frames.size() > 20 && (next->corner_mm - from.corner_mm).norm() < settings_.station_step_mm) break;
+      // A closed rim has come back to where this run began: beside it, or just past it where a step straddles it.
+      if (frames.size() > 20 && (next->corner_mm - from.corner_mm).norm() < 2.0 * settings_.station_step_mm) {
+        walked.came_round = true;
+        break;
+      }
       gap_mm = 0.0;
       frames.push_back(*next);
       mark(*next, passed);
       last = *next;
       at = next->corner_mm;
     }
-    return frames;
+    return walked;
   }
 
   RimFramesSettings settings_;

@@ -1,12 +1,13 @@
 #include "capture/photos/work_folder.h"
 
 #include <openssl/evp.h>
-#include <unistd.h>
 
 #include <algorithm>
 #include <array>
 #include <cstring>
 #include <fstream>
+
+#include "core/write_whole.h"
 
 namespace rimwright {
 namespace {
@@ -14,8 +15,9 @@ namespace {
 namespace fs = std::filesystem;
 
 // Raised whenever what is kept, or what it means, changes.
-constexpr std::string_view mark = "rimwright work 2\n";
+constexpr std::string_view mark = "rimwright work 3\n";
 constexpr std::size_t digest_digits = 64;
+constexpr std::array<std::string_view, 3> kinds{"features", "cameras", "surface"};
 constexpr std::uint64_t largest_bytes = 1u << 30;
 
 }  // namespace
@@ -67,16 +69,9 @@ void WorkFolder::write() {
   if (!pending_.empty()) fs::create_directories(folder_, error);
   for (const Pending& pending : pending_) {
     if (error) break;
-    const fs::path aside = pending.path.string() + "." + std::to_string(::getpid());
-    std::ofstream file(aside, std::ios::binary | std::ios::trunc);
-    file << mark << pending.key << digest_of(pending.bytes) << pending.bytes;
-    file.close();
-    if (file) fs::rename(aside, pending.path, error);
-    if (!file || error) {
-      std::error_code ignored;
-      fs::remove(aside, ignored);
+    // Kept work is a convenience: where it cannot be written, the next run does it again.
+    if (!write_whole(pending.path.string(), std::string(mark) + pending.key + digest_of(pending.bytes) + pending.bytes))
       break;
-    }
     used_.push_back(pending.path);
   }
   pending_.clear();
@@ -87,7 +82,11 @@ void WorkFolder::remove_unused() const {
   std::error_code error;
   std::vector<fs::path> unused;
   for (fs::directory_iterator entry(folder_, error), end; !error && entry != end; entry.increment(error)) {
-    if (entry->path().extension() == ".work" && std::find(used_.begin(), used_.end(), entry->path()) == used_.end()) {
+    const std::string name = entry->path().filename().string();
+    const bool is_ours = std::any_of(kinds.begin(), kinds.end(), [&](std::string_view kind) {
+      return name.starts_with(std::string(kind) + "-") && name.ends_with(".work");
+    });
+    if (is_ours && std::find(used_.begin(), used_.end(), entry->path()) == used_.end()) {
       unused.push_back(entry->path());
     }
   }

@@ -1,0 +1,64 @@
+// Which strip of the bevel its edge is read from, on fits made by hand.
+#include "measure/edge_strips.h"
+
+#include <gtest/gtest.h>
+
+#include <cmath>
+
+namespace rimwright {
+namespace {
+
+constexpr double u_mm = 0.01;  // of each fit's height
+
+FaceFits strip(double a_mm, double q, double noise_mm) {
+  FaceFit fit;
+  fit.measured = true;
+  fit.from_t_mm = 0.0, fit.to_t_mm = 4.0, fit.t0_mm = 2.0, fit.margin_mm = 1.0;
+  fit.a_mm = a_mm, fit.q = q;
+  fit.variance_a = u_mm * u_mm;
+  fit.noise_mm = noise_mm, fit.degrees_of_freedom = 2000.0;
+  FaceFits fits;
+  fits.at = {fit};
+  return fits;
+}
+
+TEST(TangentAt, FollowsTheParabolaAndItsVariance) {
+  FaceFit fit = strip(1.0, 0.5, 0.05).at[0];
+  fit.b = 0.2, fit.variance_b = 4e-6, fit.variance_q = 1e-6;
+  const FaceFit tangent = tangent_at(fit, 5.0);  // 3 mm from t0
+  EXPECT_DOUBLE_EQ(tangent.a_mm, 1.0 + 0.2 * 3.0 + 0.5 * 9.0);
+  EXPECT_DOUBLE_EQ(tangent.b, 0.2 + 2.0 * 0.5 * 3.0);
+  EXPECT_DOUBLE_EQ(tangent.variance_a, 1e-4 + 9.0 * 4e-6 + 81.0 * 1e-6);
+}
+
+TEST(PreferShort, OnlyWhereTheTwoPartBeyondChance) {
+  // Three standard uncertainties of the difference of two heights.
+  const double by_chance = 3.0 * std::sqrt(2.0) * u_mm;
+  for (const double apart_mm : {0.5 * by_chance, 2.0 * by_chance}) {
+    FaceFits longer = strip(0.0, 0.0, 0.05);
+    prefer_short_where_long_misfits(longer, strip(apart_mm, 0.0, 0.05), &FaceFit::from_t_mm, -1.0);
+    const bool parts = apart_mm > by_chance;
+    EXPECT_DOUBLE_EQ(longer.at[0].a_mm, parts ? apart_mm : 0.0);
+    EXPECT_DOUBLE_EQ(longer.at[0].form_u_mm, parts ? apart_mm : 0.0);  // what the form is not known by
+  }
+}
+
+TEST(PreferShort, TheyAreComparedAtTheEdgeItself) {
+  // Alike in the middle; at the lower edge (t = -1) the parabola stands 0.01 (-1 - 2)^2 = 0.09 mm higher.
+  FaceFits longer = strip(0.0, 0.01, 0.05);
+  prefer_short_where_long_misfits(longer, strip(0.0, 0.0, 0.05), &FaceFit::from_t_mm, -1.0);
+  EXPECT_NEAR(longer.at[0].form_u_mm, 0.09, 1e-12);
+  EXPECT_EQ(longer.at[0].q, 0.0);
+}
+
+TEST(PreferShort, WhereTheLongerOneScattersMore) {
+  // 2000 degrees of freedom each: the ratio of two standard deviations is sure to sqrt(1 / 4000 + 1 / 4000) = 2.2 %.
+  for (const double noise_mm : {0.052, 0.056}) {
+    FaceFits longer = strip(0.0, 0.0, noise_mm);
+    prefer_short_where_long_misfits(longer, strip(0.001, 0.0, 0.05), &FaceFit::to_t_mm, 1.0);
+    EXPECT_EQ(longer.at[0].a_mm, noise_mm > 0.05 * (1.0 + 3.0 * 0.0224) ? 0.001 : 0.0) << noise_mm;
+  }
+}
+
+}  // namespace
+}  // namespace rimwright

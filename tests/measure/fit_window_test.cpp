@@ -1,0 +1,60 @@
+// A window's fit on points that lie on the model exactly, and what it does where they do not suffice.
+#include "measure/fit_window.h"
+
+#include <gtest/gtest.h>
+
+namespace rimwright {
+namespace {
+
+constexpr double step_mm = 1.0;
+
+// Slices of 21 points each across t = 0 .. 10, on y(t, s); s of a slice's middle.
+std::vector<SliceMoments> slices_on(std::size_t count, std::size_t here, double (*y)(double t, double s)) {
+  std::vector<SliceMoments> slices(count);
+  for (std::size_t k = 0; k < count; ++k) {
+    const double s = (static_cast<double>(k) - static_cast<double>(here)) * step_mm;
+    for (int i = 0; i <= 20; ++i) slices[k].add(0.5 * i, y(0.5 * i, s), 1.0);
+  }
+  return slices;
+}
+
+TEST(FitWindow, FindsTheModelItself) {
+  // About t0 = 5, the middle of the points.
+  const auto slices = slices_on(9, 4, [](double t, double s) {
+    return 1.0 + 0.1 * (t - 5) + 0.2 * s + 0.01 * s * s + 0.02 * (t - 5) * s + 0.003 * (t - 5) * (t - 5) +
+           0.001 * (t - 5) * s * s;
+  });
+  const FaceFit fit = fit_window(slices, 4, step_mm, {.bends_across = true, .may_turn_unevenly = true});
+  ASSERT_TRUE(fit.measured);
+  // Damping of 1e-9 a term leaves a billionth of it.
+  EXPECT_NEAR(fit.t0_mm, 5.0, 1e-9);
+  EXPECT_NEAR(fit.a_mm, 1.0, 1e-6);
+  EXPECT_NEAR(fit.b, 0.1, 1e-6);
+  EXPECT_NEAR(fit.shift_along, 0.2, 1e-6);
+  EXPECT_NEAR(fit.bend_along, 0.01, 1e-6);
+  EXPECT_NEAR(fit.twist_along, 0.02, 1e-6);
+  EXPECT_NEAR(fit.q, 0.003, 1e-6);
+  EXPECT_LT(fit.noise_mm, 1e-4);
+  EXPECT_EQ(fit.points, 9.0 * 21.0);
+}
+
+TEST(FitWindow, NeverBeyondItsPoints) {
+  auto slices = slices_on(9, 4, [](double, double) { return 1.0; });
+  for (std::size_t k = 4; k < 9; ++k) slices[k] = {};  // nothing at or after the station
+  EXPECT_FALSE(fit_window(slices, 4, step_mm, {}).measured);
+  EXPECT_TRUE(fit_window(slices, 3, step_mm, {}).measured);
+  EXPECT_FALSE(fit_window(slices, 3, step_mm, {.fewest_points = 100.0}).measured);
+}
+
+TEST(FitWindow, AKnownSlopeHoldsWhatPointsCannot) {
+  std::vector<SliceMoments> slices(3);
+  for (SliceMoments& slice : slices)
+    for (int i = 0; i < 4; ++i) slice.add(5.0, 2.0, 1.0);  // no width at all
+  const FaceFit fit = fit_window(slices, 1, step_mm, {.known_slope = KnownSlope{0.3, 0.02, 0.01}});
+  ASSERT_TRUE(fit.measured);
+  EXPECT_NEAR(fit.b, 0.3, 1e-3);
+  EXPECT_NEAR(fit.a_mm, 2.0, 1e-6);
+}
+
+}  // namespace
+}  // namespace rimwright
