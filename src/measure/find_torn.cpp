@@ -9,19 +9,52 @@ namespace rimwright {
 
 namespace {
 
-// Height of each cell over its station's fitted line, NaN where empty.
-std::vector<double> heights_over_fit(const FaceGrid& grid, const FaceFits& face) {
+// Height of each cell over its station's face as it would be without pit or hump, NaN where empty: the line of least
+// sum of absolute departures (by reweighting) instead of the fitted one, which a pit drags down and a hump lifts.
+std::vector<double> heights_over_sound_face(const FaceGrid& grid, const FaceFits& face, double noise_mm) {
   std::vector<double> heights(grid.rows * grid.columns, std::numeric_limits<double>::quiet_NaN());
+  constexpr int rounds = 12;
+  const double least_mm = std::max(0.2 * noise_mm, 1e-3);  // departures smaller than this weigh alike
   for (std::size_t c = 0; c < grid.columns; ++c) {
     const FaceFit& fit = face.at[c];
     if (!fit.measured) continue;
+    double level = fit.a_mm, slope = fit.b;
+    for (int round = 0; round < rounds; ++round) {
+      double w0 = 0, w1 = 0, w2 = 0, y0 = 0, y1 = 0;
+      for (std::size_t r = 0; r < grid.rows; ++r) {
+        const std::size_t cell = grid.index(r, c);
+        if (grid.count[cell] <= 0.0F) continue;
+        const double t = grid.t(r) - fit.t0_mm, y = static_cast<double>(grid.mean_mm[cell]);
+        const double w = static_cast<double>(grid.count[cell]) / std::max(least_mm, std::abs(y - level - slope * t));
+        w0 += w, w1 += w * t, w2 += w * t * t, y0 += w * y, y1 += w * t * y;
+      }
+      const double determinant = w0 * w2 - w1 * w1;
+      if (!(determinant > 1e-9 * w0 * w2)) break;
+      level = (w2 * y0 - w1 * y1) / determinant;
+      slope = (w0 * y1 - w1 * y0) / determinant;
+    }
     for (std::size_t r = 0; r < grid.rows; ++r) {
       const std::size_t cell = grid.index(r, c);
       if (grid.count[cell] > 0.0F)
-        heights[cell] = static_cast<double>(grid.mean_mm[cell]) - fit.a_mm - fit.b * (grid.t(r) - fit.t0_mm);
+        heights[cell] = static_cast<double>(grid.mean_mm[cell]) - level - slope * (grid.t(r) - fit.t0_mm);
     }
   }
   return heights;
+}
+
+// How far each station's face stands proud of that: nine tenths of the way up its cells, so that noise does not set it.
+std::vector<double> proud_of_sound_face(const FaceGrid& grid, const std::vector<double>& heights) {
+  std::vector<double> proud(grid.columns, 0.0), seen;
+  for (std::size_t c = 0; c < grid.columns; ++c) {
+    seen.clear();
+    for (std::size_t r = 0; r < grid.rows; ++r)
+      if (const double h = heights[grid.index(r, c)]; std::isfinite(h)) seen.push_back(h);
+    if (seen.empty()) continue;
+    const auto high = seen.begin() + static_cast<std::ptrdiff_t>(seen.size() * 9 / 10);
+    std::nth_element(seen.begin(), high, seen.end());
+    proud[c] = *high;
+  }
+  return proud;
 }
 
 // Median of the cells within 16 mm along and 9 mm across; NaN where few are seen.
@@ -49,14 +82,15 @@ double neighbourhood_median(const FaceGrid& grid, const std::vector<double>& hei
 
 std::vector<TornPlace> find_torn(const FaceGrid& grid, const FaceFits& face, const NoiseModel& noise,
                                  const TornSettings& settings) {
-  const std::vector<double> heights = heights_over_fit(grid, face);
+  const std::vector<double> heights = heights_over_sound_face(grid, face, noise.white_sigma_mm);
+  const std::vector<double> proud = proud_of_sound_face(grid, heights);
   std::vector<double> pit(heights.size(), 0.0);  // depth below the neighbourhood where it counts, else 0
   for (std::size_t r = 0; r < grid.rows; ++r)
     for (std::size_t c = 0; c < grid.columns; ++c) {
       const std::size_t cell = grid.index(r, c);
       const double needed = std::max(settings.least_depth_mm, settings.sigmas * noise.white_sigma_mm /
                                                                   std::sqrt(std::max(1.0F, grid.count[cell])));
-      if (!(heights[cell] < -needed)) continue;  // nor beside a hump, which lifts the fit
+      if (!(heights[cell] < -needed)) continue;
       const double depth = neighbourhood_median(grid, heights, r, c) - heights[cell];
       if (depth > needed) pit[cell] = depth;
     }
@@ -98,6 +132,10 @@ std::vector<TornPlace> find_torn(const FaceGrid& grid, const FaceFits& face, con
                       std::greater<>());
     double depth = 0.0, points = 0.0;
     for (std::size_t k = 0; k < deepest; ++k) depth += depths[k] / static_cast<double>(deepest);
+    // A hump as wide as the face is the face, to any line: what is beside it would seem to lie below. A pit is deeper
+    // than anything stands proud.
+    const auto column = [&](std::size_t c) { return proud.begin() + static_cast<std::ptrdiff_t>(c); };
+    if (depth < *std::max_element(column(c0), column(c1 + 1))) continue;
     for (const std::size_t cell : joined)
       points += static_cast<double>(grid.count[cell]) / static_cast<double>(joined.size());
     TornPlace place;

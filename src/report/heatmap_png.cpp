@@ -24,6 +24,7 @@ cairo_status_t append(void* bytes, const unsigned char* data, unsigned int lengt
 
 // Brackets above the face: the numbered stretches of the bevel's findings.
 void draw_stretches(cairo_t* pen, const Inspection& inspection, const FacePlacement& place) {
+  std::vector<double> taken;  // by numbers: those of stretches over one another stand side by side
   for (const Job& job : jobs_of(inspection.findings)) {
     const Finding& finding = inspection.findings[job.findings.front()];
     if (finding.feature != "bevel" || finding.from_mm > place.to_mm || finding.to_mm < place.from_mm) continue;
@@ -40,7 +41,12 @@ void draw_stretches(cairo_t* pen, const Inspection& inspection, const FacePlacem
     cairo_line_to(pen, std::max(b, a + 4), y + 5);
     cairo_stroke(pen);
     cairo_set_dash(pen, nullptr, 0, 0);
-    draw_text(pen, (a + b) / 2, y - 6, text_px, std::to_string(job.number), Align::middle, true);
+    const double room = 1.5 * text_px;
+    double at = (a + b) / 2;
+    const auto is_taken = [&](double other) { return std::abs(other - at) < room; };
+    while (std::any_of(taken.begin(), taken.end(), is_taken)) at += room;
+    taken.push_back(at);
+    draw_text(pen, at, y - 6, text_px, std::to_string(job.number), Align::middle, true);
   }
 }
 
