@@ -42,8 +42,9 @@ struct LineFit {
 
 // Ridge regression of one piece: squared residuals in standard deviations plus the slope's departure from its prior.
 inline LineFit fit_line(const Sums& s, const SlopePrior& prior) {
-  const double xx = s.xx - s.x * s.x / s.w;
-  const double xy = s.xy - s.x * s.y / s.w;
+  const double mean_x = s.x / s.w;
+  const double xx = s.xx - s.x * mean_x;
+  const double xy = s.xy - s.y * mean_x;
   const double yy = s.yy - s.y * s.y / s.w;
   const double slope =
       std::clamp((xy + prior.precision * prior.mean) / (xx + prior.precision + 1e-12), prior.low, prior.high);
@@ -115,7 +116,8 @@ class Openings {
   [[nodiscard]] double residuals(std::size_t begin, std::size_t end) const {
     const Sums s = prefix_[end] - prefix_[begin];
     if (!(s.w > 0.0)) return 0.0;
-    const double xx = s.xx - s.x * s.x / s.w, xy = s.xy - s.x * s.y / s.w, yy = s.yy - s.y * s.y / s.w;
+    const double mean_x = s.x / s.w, mean_y = s.y / s.w;
+    const double xx = s.xx - s.x * mean_x, xy = s.xy - s.x * mean_y, yy = s.yy - s.y * mean_y;
     return std::max(0.0, xx > 0.0 ? yy - xy * xy / xx : 0.0);
   }
 

@@ -9,8 +9,8 @@
 
 namespace rimwright {
 
-inline double profile_along(double out_mm, double up_mm) { return (up_mm - out_mm) / std::numbers::sqrt2; }
-inline double profile_height(double out_mm, double up_mm) { return (up_mm + out_mm) / std::numbers::sqrt2; }
+inline double profile_along(double out_mm, double up_mm) { return (up_mm - out_mm) * (0.5 * std::numbers::sqrt2); }
+inline double profile_height(double out_mm, double up_mm) { return (up_mm + out_mm) * (0.5 * std::numbers::sqrt2); }
 inline Vector2 out_up_from_profile(double along_mm, double height_mm) {
   return {(height_mm - along_mm) / std::numbers::sqrt2, (height_mm + along_mm) / std::numbers::sqrt2};
 }

@@ -1,6 +1,7 @@
 // The points of a slab of rim, bin by bin along the profile: what a section is segmented from.
 #pragma once
 
+#include <algorithm>
 #include <cstdint>
 #include <span>
 #include <vector>
@@ -16,10 +17,18 @@ class BinFinder {
   explicit BinFinder(std::vector<double> borders_mm);  // ascending, at least two, fewer than 65 535
 
   static constexpr std::uint16_t none = 0xffff;  // before the first border, or from the last on
-  [[nodiscard]] std::uint16_t bin_at(double along_mm) const;
+  [[nodiscard]] std::uint16_t bin_at(double along_mm) const {
+    if (!(along_mm >= borders_mm_.front() && along_mm < borders_mm_.back())) return none;
+    const auto stretch = static_cast<std::size_t>((along_mm - borders_mm_.front()) * (1.0 / stretch_mm));
+    std::size_t bin = bin_before_[std::min(bin_before_.size() - 1, stretch)];
+    while (along_mm < borders_mm_[bin]) --bin;  // by rounding only
+    while (along_mm >= borders_mm_[bin + 1]) ++bin;
+    return static_cast<std::uint16_t>(bin);
+  }
   [[nodiscard]] std::size_t bin_count() const { return borders_mm_.size() - 1; }
 
  private:
+  static constexpr double stretch_mm = 0.1;  // about half a fine bin: the bin is found in one or two steps
   std::vector<double> borders_mm_;
   std::vector<std::uint16_t> bin_before_;  // of the beginning of each short stretch of the profile
 };
@@ -28,7 +37,7 @@ class BinFinder {
 class SlabBins {
  public:
   struct Member {
-    double along, height, ds;  // profile frame, mm; ds from the slab's station
+    float along, height, ds;  // profile frame, mm; ds from the slab's station
   };
 
   // The points within half a slab_mm of the station; where they are twice as many as `enough` or more, an even share.
@@ -46,7 +55,7 @@ class SlabBins {
   std::vector<Member> members_;  // of all bins, one after the other; a bin may have fewer than it began with
   std::vector<std::size_t> begin_, count_;
   std::vector<std::uint16_t> bin_of_;  // of the points as they come
-  std::vector<double> heights_;        // of one bin
+  std::vector<float> heights_;         // of one bin
 };
 
 }  // namespace rimwright

@@ -41,12 +41,6 @@ RimCurve::RimCurve(const std::vector<Vector2>& points, bool closed, double sampl
   }
 }
 
-double RimCurve::wrapped(double station_mm) const {
-  if (!closed_ || (station_mm >= 0.0 && station_mm < length_mm_)) return station_mm;
-  const double turned = std::fmod(station_mm, length_mm_);
-  return turned < 0.0 ? turned + length_mm_ : turned;
-}
-
 RimCurve::Sample RimCurve::at(double station_mm) const {
   double s = wrapped(station_mm);
   if (s < 0.0 || s > length_mm_) {  // open curves go on straight
@@ -90,19 +84,6 @@ RimCurve::Foot RimCurve::foot_of(const Vector2& p, double guess_station_mm) cons
   }
   const Vector2 d = p - here.point;
   return {wrapped(s), d.x() * here.tangent.y() - d.y() * here.tangent.x()};
-}
-
-RimCurve::Foot RimCurve::foot_near(const Vector2& p, double guess_station_mm) const {
-  constexpr double farthest_mm = 0.2;  // the neglected third order is below step^3 / 6 times the curvature's change
-  const Sample here = at(guess_station_mm);
-  const Vector2 d = p - here.point, inwards(-here.tangent.y(), here.tangent.x());
-  const double along = d.dot(here.tangent), inward = d.dot(inwards);
-  const double slope = 1.0 - here.curvature * inward;
-  if (!(std::abs(along) < farthest_mm * slope)) return foot_of(p, guess_station_mm);
-  const double step = along / slope, turn = here.curvature * step;
-  // From the curve's point there, with its normal turned by `turn`.
-  const double out = -(1.0 - 0.5 * turn * turn) * (inward - 0.5 * turn * step) + turn * (along - step);
-  return {wrapped(guess_station_mm + step), out};
 }
 
 RimCurve RimCurve::started_at(double start_mm) const {
@@ -164,21 +145,6 @@ RimLocator::RimLocator(const RimCurve& curve, double reach_inside_mm, double rea
       const Vector2 tangent = curve.tangent(foot.station_mm) / slope;
       cell = {static_cast<float>(foot.station_mm), static_cast<float>(tangent.x()), static_cast<float>(tangent.y())};
     }
-}
-
-std::optional<RimCurve::Foot> RimLocator::locate(const Vector2& p) const {
-  const Vector2 cell = (p - low_) * (1.0 / cell_mm_);
-  if (!(cell.x() >= 0.0 && cell.y() >= 0.0 && cell.x() < columns_ && cell.y() < rows_)) return std::nullopt;
-  const int column = static_cast<int>(cell.x()), row = static_cast<int>(cell.y());
-  const Cell& nearest = cells_[static_cast<std::size_t>(row * columns_ + column)];
-  if (nearest.station_mm < 0.0F) return std::nullopt;
-  const double from_middle_x = (cell.x() - column - 0.5) * cell_mm_;
-  const double from_middle_y = (cell.y() - row - 0.5) * cell_mm_;
-  const double guess = static_cast<double>(nearest.station_mm) + static_cast<double>(nearest.by_x) * from_middle_x +
-                       static_cast<double>(nearest.by_y) * from_middle_y;
-  const RimCurve::Foot foot = is_smooth_ ? curve_->foot_near(p, guess) : curve_->foot_of(p, guess);
-  if (foot.out_mm < -inside_mm_ || foot.out_mm > outside_mm_) return std::nullopt;
-  return foot;
 }
 
 }  // namespace rimwright

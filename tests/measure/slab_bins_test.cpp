@@ -53,11 +53,12 @@ TEST(SlabBins, HoldThePointsOfTheSlabAndThoseNearTheMedian) {
   ASSERT_EQ(bins.size(), all.size() - 1);
   std::size_t in_bins = 0;
   for (std::size_t b = 0; b < bins.size(); ++b) {
-    std::vector<double> expected;
+    std::vector<float> expected;
     for (std::size_t i = 0; i < rim.station_mm.size(); ++i) {
       if (std::abs(static_cast<double>(rim.station_mm[i]) - station_mm) > slab_mm / 2) continue;
       const double along = profile_along(rim.out_mm[i], rim.up_mm[i]);
-      if (along >= all[b] && along < all[b + 1]) expected.push_back(profile_height(rim.out_mm[i], rim.up_mm[i]));
+      if (along >= all[b] && along < all[b + 1])
+        expected.push_back(static_cast<float>(profile_height(rim.out_mm[i], rim.up_mm[i])));
     }
     ASSERT_EQ(bins[b].size(), expected.size()) << b;
     in_bins += expected.size();
@@ -67,9 +68,10 @@ TEST(SlabBins, HoldThePointsOfTheSlabAndThoseNearTheMedian) {
       continue;
     }
     std::sort(expected.begin(), expected.end());
-    const double median = expected[expected.size() / 2];
-    std::erase_if(expected, [&](double height) { return std::abs(height - median) > gate_mm; });
-    std::vector<double> kept;
+    const auto low = static_cast<float>(expected[expected.size() / 2] - gate_mm),
+               high = static_cast<float>(expected[expected.size() / 2] + gate_mm);
+    std::erase_if(expected, [&](float height) { return height < low || height > high; });
+    std::vector<float> kept;
     for (const SlabBins::Member& member : bins[b]) kept.push_back(member.height);
     std::sort(kept.begin(), kept.end());
     EXPECT_EQ(kept, expected) << b;
@@ -93,6 +95,27 @@ TEST(SlabBins, TakeAnEvenShareOfADenseSlab) {
   const std::size_t some = points_with(500.0);
   EXPECT_GE(some, 400U);  // some of the 500 lie outside of all bins
   EXPECT_LT(some, 700U);
+}
+
+// Of many points the median comes from an even share. A fifth of the slab stands 1 mm proud: twenty times the noise, so
+// the gate parts the two whatever the share says within it.
+TEST(SlabBins, WhatStandsProudOfManyPointsIsDropped) {
+  constexpr double station_mm = 10.0, slab_mm = 3.0, noise_mm = 0.05, proud_mm = 1.0, gate_mm = 0.5;
+  const auto is_proud = [](double s) { return s > station_mm + 0.3 * slab_mm; };
+  const UnrolledRim rim = test::made_rim(
+      20.0, [](double) { return test::bevelled_profile(14, 124); }, 80.0, noise_mm, 5,
+      [&](double s, std::size_t, double) { return is_proud(s) ? proud_mm : 0.0; });
+  const BinFinder finder({-2.0, -1.0, 0.0, 1.0, 2.0});  // across the bevel, which falls 0.2 mm a millimetre here
+  SlabBins bins;
+  bins.gather(rim, finder, station_mm, slab_mm, 1e6);
+  const std::size_t on_bevel = finder.bin_at(0.5);
+  std::size_t flush = 0;
+  for (const SlabBins::Member& m : bins[on_bevel]) flush += is_proud(station_mm + static_cast<double>(m.ds)) ? 0 : 1;
+  ASSERT_GT(flush, 200U);  // far more than the share
+  ASSERT_LT(flush, bins[on_bevel].size());
+  bins.keep_near_median(on_bevel, gate_mm);
+  EXPECT_EQ(bins[on_bevel].size(), flush);
+  for (const SlabBins::Member& m : bins[on_bevel]) EXPECT_FALSE(is_proud(station_mm + static_cast<double>(m.ds)));
 }
 
 TEST(SlabBins, MovementAlongTheRimIsTakenOut) {
