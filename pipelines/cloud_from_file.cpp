@@ -8,7 +8,8 @@ Outcome<Cloud> cloud_from_file(const std::filesystem::path& path, const CloudFro
                                Workers& workers) {
   const auto points = points_in(path);
   if (points && *points > settings.large.points_above)
-    return cloud_from_large_file(path, *points, settings.large, settings.units, settings.clean, workers);
+    return cloud_from_large_file(path, *points, settings.large, settings.find_rim, settings.units, settings.clean,
+                                 workers);
   auto scan = read_cloud(path, settings.read, workers);
   if (!scan) return tl::unexpected(scan.error());
   auto scan_mm = to_millimetres(*std::move(scan), settings.units, workers);

@@ -17,6 +17,7 @@ struct CloudFromFileSettings {
   SampleFacesSettings faces;
   CleanCloudSettings clean;
   LargeFileSettings large;
+  FindRimSettings find_rim;  // of large files; read_settings sets it to those of measuring
 };
 
 // A scan of more points than large.points_above is thinned on the way in. Refusals are those of the stages, which see.

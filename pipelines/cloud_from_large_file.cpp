@@ -52,6 +52,16 @@ class RimZone {
   LargeFileSettings settings_;
 };
 
+// The zone as set, and in any case 10 mm beyond what sections use: the coarse rim is not yet the final one.
+LargeFileSettings zone_around(const UnrollSettings& sections, LargeFileSettings settings) {
+  constexpr double room_mm = 10.0;
+  settings.inside_mm = std::max(settings.inside_mm, sections.inside_mm + room_mm);
+  settings.outside_mm = std::max(settings.outside_mm, sections.outside_mm + room_mm);
+  settings.below_mm = std::max(settings.below_mm, sections.below_mm + room_mm);
+  settings.above_mm = std::max(settings.above_mm, sections.above_mm + room_mm);
+  return settings;
+}
+
 Outcome<Cloud> coarse_cloud(const std::filesystem::path& path, std::uint64_t every, UnitsSettings units,
                             const CleanCloudSettings& clean, Workers& workers) {
   auto scan = read_thinned(path, {}, {.every = every}, workers);
@@ -91,19 +101,19 @@ std::string note_of(std::uint64_t points, std::uint64_t every, std::uint64_t nea
 }  // namespace
 
 Outcome<Cloud> cloud_from_large_file(const std::filesystem::path& path, std::uint64_t points_in_file,
-                                     const LargeFileSettings& settings, const UnitsSettings& units,
-                                     const CleanCloudSettings& clean, Workers& workers) {
+                                     const LargeFileSettings& settings, const FindRimSettings& find,
+                                     const UnitsSettings& units, const CleanCloudSettings& clean, Workers& workers) {
   const std::uint64_t every = std::max<std::uint64_t>(1, points_in_file / settings.coarse_points);
   const auto coarse = coarse_cloud(path, every, units, clean, workers);
   if (!coarse) return tl::unexpected(coarse.error());
-  const auto cells = gather_cells(*coarse, {}, workers);
+  const auto cells = gather_cells(*coarse, find.gather, workers);
   if (!cells) return tl::unexpected(cells.error());
-  const auto orientation = orient(*cells, {});
+  const auto orientation = orient(*cells, find.orient);
   if (!orientation) return tl::unexpected(orientation.error());
-  auto outline = trace_outline(*cells, *orientation, {});
+  auto outline = trace_outline(*cells, *orientation, find.outline);
   if (!outline) return tl::unexpected(outline.error());
 
-  const RimZone zone(*orientation, std::move(outline->curve), settings);
+  const RimZone zone(*orientation, std::move(outline->curve), zone_around(find.unroll, settings));
   const double near = count_near(*coarse, zone, every, workers);
   const auto near_every = std::max<std::uint64_t>(
       1, static_cast<std::uint64_t>(near / static_cast<double>(settings.most_near_rim) + 0.999));

@@ -6,6 +6,10 @@
 
 #include "capture/clean_cloud.h"
 #include "capture/units.h"
+#include "rim/gather_cells.h"
+#include "rim/orient.h"
+#include "rim/trace_outline.h"
+#include "rim/unroll.h"
 
 namespace rimwright {
 
@@ -20,11 +24,21 @@ struct LargeFileSettings {
   double above_mm = 18.0;
 };
 
+// How measuring will find the rim and how far its sections will reach: the settings of those stages themselves, so that
+// the coarse pass looks for the same rim. Where sections reach farther than the zone above, the zone grows with them.
+struct FindRimSettings {
+  GatherSettings gather;
+  OrientSettings orient;
+  OutlineSettings outline;
+  UnrollSettings unroll;
+};
+
 // Holds a block, the coarse cloud and what is kept, about 50 bytes a kept point at the most. Faces of meshes are not
 // read: a mesh of so many corners shows all by them. The unit is judged from the coarse cloud. What was done is in the
 // notes. Refusals: those of reading, and no_top_found, no_side_found, no_rim_found.
 [[nodiscard]] Outcome<Cloud> cloud_from_large_file(const std::filesystem::path& path, std::uint64_t points_in_file,
-                                                   const LargeFileSettings& settings, const UnitsSettings& units,
-                                                   const CleanCloudSettings& clean, Workers& workers);
+                                                   const LargeFileSettings& settings, const FindRimSettings& find,
+                                                   const UnitsSettings& units, const CleanCloudSettings& clean,
+                                                   Workers& workers);
 
 }  // namespace rimwright

@@ -117,6 +117,8 @@ Outcome<AllSettings> read_tree(const Outcome<YamlNode>& tree, std::string_view n
     return refuse(RefusalReason::settings_not_valid, std::string(name) + ": photos.target: " + board.error().what,
                   board.error().what_to_do);
   }
+  const MeasureRimSettings& measure = settings.inspect.measure;
+  settings.capture.file.find_rim = {measure.gather, measure.orient, measure.outline, measure.unroll};
   return settings;
 }
 

@@ -12,6 +12,7 @@
 
 #include "pipelines/cloud_from_file.h"
 #include "pipelines/inspect_scan.h"
+#include "pipelines/read_settings.h"
 #include "plan/read_plan.h"
 
 namespace rimwright {
@@ -130,6 +131,35 @@ TEST(CloudFromLargeFile, KeepsMoreThanSectionsUse) {
   EXPECT_GE(zone.outside_mm, sections.outside_mm + 5.0);
   EXPECT_GE(zone.below_mm, sections.below_mm + 5.0);
   EXPECT_GE(zone.above_mm, sections.above_mm + 5.0);
+}
+
+// A settings file speaks of one rim: the coarse pass looks for it as measuring does, and keeps what wider sections use.
+TEST(CloudFromLargeFile, LooksForTheRimAsTheSettingsFileSays) {
+  const auto given = read_settings_text(
+      "{rim: {gather: {smallest_cell_mm: 4}, outline: {shortest_rim_mm: 150}, "
+      "orient: {usual_lean_deg: 2}, unroll: {inside_mm: 90}}}",
+      "settings.yaml");
+  ASSERT_TRUE(given) << given.error().sentence();
+  const FindRimSettings& find = given->capture.file.find_rim;
+  EXPECT_EQ(find.gather.smallest_cell_mm, 4.0);
+  EXPECT_EQ(find.outline.shortest_rim_mm, 150.0);
+  EXPECT_EQ(find.orient.usual_lean_deg, 2.0);
+  EXPECT_EQ(find.unroll.inside_mm, 90.0);
+
+  Workers workers(2);
+  CloudFromFileSettings settings;
+  settings.large.points_above = 50'000;
+  settings.large.coarse_points = 20'000;
+  const auto usual = cloud_from_file(folder / "scan.ply", settings, workers);
+  ASSERT_TRUE(usual) << usual.error().sentence();
+  settings.find_rim.unroll.inside_mm = 90.0;
+  const auto wide = cloud_from_file(folder / "scan.ply", settings, workers);
+  ASSERT_TRUE(wide) << wide.error().sentence();
+  EXPECT_GT(wide->size(), usual->size());
+  settings.find_rim.outline.shortest_rim_mm = 1e4;  // longer than any
+  const auto none = cloud_from_file(folder / "scan.ply", settings, workers);
+  ASSERT_FALSE(none);
+  EXPECT_EQ(none.error().reason, RefusalReason::no_rim_found);
 }
 
 }  // namespace
