@@ -13,14 +13,17 @@ import time
 from pathlib import Path
 
 import against_truth
+import chain_truth
 
 REPEATS = 3
 EVERY_POINT_SETTINGS = Path(__file__).with_name("every_point.yaml")
+LEAF_MM = 0.5  # of the chains' voxels: the narrowest ledge, 0.65 mm, still gets a point; finer ones took minutes
 LARGEST_FOR_CHAINS = 12  # million points; beyond, the chains of defaults take minutes
 LARGEST_FOR_READS = 30  # million points; beyond, only the inspection is run, once: others would hold 5 to 8 GB
 POINTS_AT_DENSITY_1 = 1.0107 / 24  # million points of the body's band at one point a square millimetre
 
 
+CHAINS = {"pcl": "PCL, chain of defaults", "open3d": "Open3D, chain of defaults"}
 EVERY_POINT = "rimwright inspect, 2 threads, every point in every stage"
 
 MOST_AT_ONCE = 34  # million points; the simulator holds a scan in memory, and refuses more than 60 million
@@ -103,8 +106,10 @@ def jobs_for(build, folder, millions):
         jobs["PCL, bare read"] = lambda: run([baseline, "pcl", "read", scan])
         jobs["Open3D, bare read"] = lambda: run([baseline, "open3d", "read", scan])
     if millions <= LARGEST_FOR_CHAINS:
-        jobs["PCL, chain of defaults"] = lambda: run([baseline, "pcl", "chain", scan])
-        jobs["Open3D, chain of defaults"] = lambda: run([baseline, "open3d", "chain", scan])
+        chain_truth.write_rim(folder)
+        for library, name in CHAINS.items():
+            jobs[name] = lambda library=library: run([baseline, library, "chain", scan, str(LEAF_MM),
+                                                      folder / "rim.txt", folder / f"chain-{library}.txt"])
     return jobs
 
 
@@ -132,6 +137,10 @@ def print_accuracy(folder):
             quantity, measured, stations, median, high, covered = rows[number]
             print(f"| {quantity} ({unit}) | {chain} | {measured} of {stations} | {median:.5f} | {high:.5f} | "
                   f"{100 * covered:.1f} % |")
+    for library, chain in CHAINS.items():
+        for quantity, measured, stations, median, high in chain_truth.rows_of(folder, folder / f"chain-{library}.txt"):
+            unit = "deg" if quantity == "angle" else "mm"
+            print(f"| {quantity} ({unit}) | {chain} | {measured} of {stations} | {median:.5f} | {high:.5f} | |")
     verdicts = ", ".join(f"{chain}: {verdict}, {findings} findings" for (_, verdict, findings), chain in summaries)
     print(f"\nVerdict on this sound body, {verdicts}.\n", flush=True)
 
