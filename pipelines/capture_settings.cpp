@@ -46,7 +46,7 @@ void list_slide(const std::string& key, SlidePatchSettings& settings, SettingsTa
 
 void list_file_settings(CloudFromFileSettings& settings, SettingsTable& table) {
   {
-    GROUP(ReadCloudSettings, settings.read, "file.read", 0);
+    GROUP(ReadCloudSettings, settings.read, "file.read", 1);
     BIND(most_points, 4'000'000, 2'000'000'000);
     BIND(most_triangles, 2'000'000, 800'000'000);
   }

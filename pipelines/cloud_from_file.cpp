@@ -10,7 +10,9 @@ Outcome<Cloud> cloud_from_file(const std::filesystem::path& path, const CloudFro
   if (points && *points > settings.large.points_above)
     return cloud_from_large_file(path, *points, settings.large, settings.find_rim, settings.units, settings.clean,
                                  workers);
-  auto scan = read_cloud(path, settings.read, workers);
+  ReadCloudSettings read = settings.read;
+  read.keep_colours = false;  // a rim is measured by its shape
+  auto scan = read_cloud(path, read, workers);
   if (!scan) return tl::unexpected(scan.error());
   auto scan_mm = to_millimetres(*std::move(scan), settings.units, workers);
   if (!scan_mm) return tl::unexpected(scan_mm.error());

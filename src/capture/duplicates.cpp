@@ -4,14 +4,15 @@
 #include <bit>
 #include <memory>
 #include <numeric>
+#include <span>
 
 namespace rimwright {
 
 namespace {
 
-constexpr std::size_t points_per_bucket = std::size_t{1} << 17;  // its table still fits a core's second cache
-constexpr unsigned most_bucket_bits = 9;  // more write streams than this thrash the address cache
-constexpr std::size_t points_per_chunk = std::size_t{1} << 18;
+constexpr std::size_t points_per_bucket = std::size_t{1} << 15;  // its table fits a core's own cache beside the entries
+constexpr unsigned most_bucket_bits = 9;
+constexpr std::size_t points_per_chunk = std::size_t{1} << 16;  // its entries are dealt within the cache
 
 struct Entry {
   std::uint32_t hash;  // what the bucket number leaves of it
@@ -30,25 +31,30 @@ bool same_place(const Cloud& cloud, std::size_t i, std::size_t j) {
   return cloud.x[i] == cloud.x[j] && cloud.y[i] == cloud.y[j] && cloud.z[i] == cloud.z[j];
 }
 
-std::size_t drop_in_bucket(const Cloud& cloud, const Entry* entries, std::size_t count,
-                           std::vector<std::uint32_t>& table, std::vector<std::uint8_t>& keep) {
+// Entries of one bucket, a run from each chunk, in the chunks' order: by index, so the first of equal points is kept.
+using Run = std::span<const Entry>;
+
+std::size_t drop_in_bucket(const Cloud& cloud, const std::vector<Run>& runs, std::vector<Entry>& table,
+                           std::vector<std::uint8_t>& keep) {
+  constexpr std::uint32_t none = ~std::uint32_t{0};
+  std::size_t count = 0;
+  for (const Run& run : runs) count += run.size();
   const std::size_t slots = std::bit_ceil(2 * count + 1);
-  table.assign(slots, 0);
+  table.assign(slots, {0, none});
   std::size_t dropped = 0;
-  for (std::size_t k = 0; k < count; ++k) {
-    for (std::size_t slot = entries[k].hash & (slots - 1);; slot = (slot + 1) & (slots - 1)) {
-      const std::uint32_t other = table[slot];
-      if (other == 0) {
-        table[slot] = static_cast<std::uint32_t>(k + 1);
-        break;
-      }
-      if (entries[other - 1].hash == entries[k].hash && same_place(cloud, entries[other - 1].index, entries[k].index)) {
-        keep[entries[k].index] = 0;
+  for (const Run& run : runs)
+    for (const Entry& entry : run) {
+      std::size_t slot = entry.hash & (slots - 1);
+      while (table[slot].index != none &&
+             !(table[slot].hash == entry.hash && same_place(cloud, table[slot].index, entry.index)))
+        slot = (slot + 1) & (slots - 1);
+      if (table[slot].index == none) {
+        table[slot] = entry;
+      } else {
+        keep[entry.index] = 0;
         ++dropped;
-        break;
       }
     }
-  }
   return dropped;
 }
 
@@ -61,41 +67,38 @@ std::size_t drop_duplicates(const Cloud& cloud, std::vector<std::uint8_t>& keep,
   const std::size_t buckets = std::size_t{1} << bucket_bits;
   const auto bucket_of = [&](std::uint64_t hash) { return bucket_bits == 0 ? 0 : hash >> (64U - bucket_bits); };
 
-  // starts[chunk][bucket]: first how many entries the chunk has for the bucket, then where it writes them. Chunks write
-  // in order, so a bucket lists its points by index and the first of equal ones is kept.
+  // Each chunk deals its own points into buckets; where they begin is kept as places in `entries`.
   const std::size_t chunks = (points + points_per_chunk - 1) / points_per_chunk;
-  std::vector<std::size_t> starts(chunks * buckets, 0);
+  std::vector<std::uint32_t> starts(chunks * (buckets + 1), 0);
+  const auto entries = std::make_unique_for_overwrite<Entry[]>(points);
   workers.for_chunks(points, points_per_chunk, [&](std::size_t begin, std::size_t end, std::size_t chunk) {
+    thread_local std::vector<std::uint64_t> hashes;
+    thread_local std::vector<std::uint32_t> next;
+    hashes.resize(points_per_chunk);
+    next.assign(buckets + 1, 0);
     for (std::size_t i = begin; i < end; ++i) {
-      if (keep[i] != 0) ++starts[chunk * buckets + bucket_of(hash_of(cloud, i))];
-    }
-  });
-  std::vector<std::size_t> bucket_start(buckets + 1, 0);
-  std::size_t total = 0;
-  for (std::size_t bucket = 0; bucket < buckets; ++bucket) {
-    bucket_start[bucket] = total;
-    for (std::size_t chunk = 0; chunk < chunks; ++chunk) {
-      const std::size_t count = starts[chunk * buckets + bucket];
-      starts[chunk * buckets + bucket] = total;
-      total += count;
-    }
-  }
-  bucket_start[buckets] = total;
-
-  const auto entries = std::make_unique_for_overwrite<Entry[]>(total);
-  workers.for_chunks(points, points_per_chunk, [&](std::size_t begin, std::size_t end, std::size_t chunk) {
-    for (std::size_t i = begin; i < end; ++i) {
-      if (keep[i] == 0) continue;
       const std::uint64_t hash = hash_of(cloud, i);
-      entries[starts[chunk * buckets + bucket_of(hash)]++] = {static_cast<std::uint32_t>(hash),
-                                                              static_cast<std::uint32_t>(i)};
+      hashes[i - begin] = hash;
+      next[bucket_of(hash) + 1] += keep[i];
+    }
+    next[0] = static_cast<std::uint32_t>(begin);
+    std::partial_sum(next.begin(), next.end(), next.begin());
+    std::copy(next.begin(), next.end(), starts.begin() + static_cast<std::ptrdiff_t>(chunk * (buckets + 1)));
+    for (std::size_t i = begin; i < end; ++i) {
+      const std::uint64_t hash = hashes[i - begin];
+      if (keep[i] != 0)
+        entries[next[bucket_of(hash)]++] = {static_cast<std::uint32_t>(hash), static_cast<std::uint32_t>(i)};
     }
   });
   std::vector<std::size_t> dropped(buckets, 0);
   workers.for_chunks(buckets, 1, [&](std::size_t bucket, std::size_t, std::size_t) {
-    thread_local std::vector<std::uint32_t> table;
-    const std::size_t begin = bucket_start[bucket];
-    dropped[bucket] = drop_in_bucket(cloud, entries.get() + begin, bucket_start[bucket + 1] - begin, table, keep);
+    thread_local std::vector<Entry> table;
+    std::vector<Run> runs(chunks);
+    for (std::size_t chunk = 0; chunk < chunks; ++chunk) {
+      const std::uint32_t* start = &starts[chunk * (buckets + 1) + bucket];
+      runs[chunk] = {entries.get() + start[0], start[1] - start[0]};
+    }
+    dropped[bucket] = drop_in_bucket(cloud, runs, table, keep);
   });
   return std::accumulate(dropped.begin(), dropped.end(), std::size_t{0});
 }

@@ -103,6 +103,7 @@ Outcome<ScanFile> read_cloud(const std::filesystem::path& path, const ReadCloudS
   if (!scan) return scan;
   if (scan->cloud.size() == 0) return file->too_few_points("the file holds no points");
   scan->cloud.counts.points_in_file = scan->cloud.size();
+  if (!settings.keep_colours) scan->cloud.colours = {};
   return scan;
 }
 

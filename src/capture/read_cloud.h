@@ -21,6 +21,7 @@ struct ReadCloudSettings {
   // (file_over_limit) or read with for_each_block.
   std::uint64_t most_points = 400'000'000;
   std::uint64_t most_triangles = 200'000'000;
+  bool keep_colours = true;  // no, where nothing uses them: Cloud::colours is empty then
 };
 
 // All points of the file, in file order, and the triangles of a mesh. Answers do not depend on the number of threads.

@@ -55,7 +55,7 @@ struct Chain {
         scan(scan_path),
         out(std::filesystem::temp_directory_path() / ("rimwright-stages-" + std::to_string(::getpid()))) {
     Workers workers;
-    file = value_or_exit(read_cloud(scan, {}, workers));
+    file = value_or_exit(read_cloud(scan, {.keep_colours = false}, workers));
     cloud = value_or_exit(cloud_from_file(scan, {}, workers));
     expected = expected_from(plan);
     cells = value_or_exit(gather_cells(cloud, settings.gather, workers));
@@ -82,7 +82,7 @@ using Stage = std::pair<std::string, std::function<void(Workers&)>>;
 
 std::vector<Stage> stages_of(Chain& c) {
   return {
-      {"read", [&c](Workers& w) { benchmark::DoNotOptimize(read_cloud(c.scan, {}, w)); }},
+      {"read", [&c](Workers& w) { benchmark::DoNotOptimize(read_cloud(c.scan, {.keep_colours = false}, w)); }},
       {"clean", [&c](Workers& w) { benchmark::DoNotOptimize(clean_cloud(c.file->cloud, {}, w)); }},
       {"gather", [&c](Workers& w) { benchmark::DoNotOptimize(gather_cells(c.cloud, c.settings.gather, w)); }},
       {"orient", [&c](Workers&) { benchmark::DoNotOptimize(orient(c.cells, c.settings.orient)); }},

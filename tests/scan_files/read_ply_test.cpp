@@ -42,6 +42,27 @@ TEST(ReadPly, TextWithPropertiesInAnyOrderAndFaces) {
   EXPECT_EQ(scan->cloud.counts.points_in_file, 4U);
 }
 
+// Colours that nobody wants are not kept, and nothing else changes.
+TEST(ReadPly, WithoutColours) {
+  const std::string header =
+      "element vertex 2\nproperty float x\nproperty float y\nproperty float z\n"
+      "property uchar red\nproperty uchar green\nproperty uchar blue\nproperty float sigma\n"
+      "end_header\n";
+  std::string rows;
+  for (const float x : {1.0F, 2.0F})
+    rows += bytes_of_value(x) + bytes_of_value(3.0F) + bytes_of_value(4.0F) + "abc" + bytes_of_value(0.5F);
+  for (const std::string& bytes : {"ply\nformat ascii 1.0\n" + header + "1 3 4 97 98 99 0.5\n2 3 4 97 98 99 0.5\n",
+                                   "ply\nformat binary_little_endian 1.0\n" + header + rows}) {
+    const auto with = read_bytes("a.ply", bytes), without = read_bytes("a.ply", bytes, 1, {.keep_colours = false});
+    ASSERT_TRUE(with && without);
+    EXPECT_EQ(with->cloud.colours.at(1), (std::array<std::uint8_t, 3>{97, 98, 99}));
+    EXPECT_TRUE(without->cloud.colours.empty());
+    EXPECT_EQ(without->cloud.x, with->cloud.x);
+    EXPECT_EQ(without->cloud.z, with->cloud.z);
+    EXPECT_EQ(without->cloud.sigma_mm, with->cloud.sigma_mm);
+  }
+}
+
 std::string binary_ply(bool big_endian, const std::vector<Vector3>& points) {
   std::string bytes = std::string("ply\nformat ") + (big_endian ? "binary_big_endian" : "binary_little_endian") +
                       " 1.0\nelement camera 1\nproperty float f\nproperty list uchar short k\nelement vertex " +

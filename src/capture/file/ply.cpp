@@ -175,6 +175,10 @@ Outcome<ScanFile> read_ply(const FileBytes& file, const ReadCloudSettings& setti
                                std::to_string(settings.most_points),
                            "thin the scan before exporting it");
   }
+  if (!settings.keep_colours)  // nor decode them
+    std::replace_if(
+        place->columns.begin(), place->columns.end(),
+        [](PointField field) { return field >= PointField::red && field <= PointField::blue; }, PointField::none);
   ScanFile scan;
   auto behind = read_vertices(file, *header, *place, std::numeric_limits<std::size_t>::max(), workers,
                               [&](Cloud& block) { scan.cloud = std::move(block); });
