@@ -64,10 +64,11 @@ WorkKeys work_keys(const PhotoSet& set, const PhotoSettings& settings, Workers& 
 std::vector<SeenInPhoto> look_at_photos(const PhotoSet& set, const std::vector<std::string>& keys,
                                         const PhotoSettings& settings, WorkFolder& work, Workers& workers) {
   std::vector<SeenInPhoto> seen(set.photos.size());
+  const std::size_t corners = target_corners_mm(settings.target).size();
   std::vector<std::size_t> unknown;
   for (std::size_t i = 0; i < seen.size(); ++i) {
     const auto bytes = work.find("features", keys[i]);
-    auto known = bytes ? seen_from(*bytes) : std::nullopt;
+    auto known = bytes ? seen_from(*bytes, corners) : std::nullopt;
     known ? void(seen[i] = std::move(*known)) : unknown.push_back(i);
   }
   say(settings, "finding target and features in " + std::to_string(unknown.size()) + " photos");

@@ -99,7 +99,9 @@ TEST(CloudFromPhotos, MeasuresTheBevelOfAStraightRim) {
   ASSERT_TRUE(body) << body.error().sentence();
   ASSERT_TRUE(photograph_body(*body, file, small_session(), 4, folder, workers));
 
-  const auto cloud = cloud_from_photos(folder / "photos", {}, workers);
+  PhotoSettings keeping;
+  keeping.work = folder / "work";
+  const auto cloud = cloud_from_photos(folder / "photos", keeping, workers);
   ASSERT_TRUE(cloud) << cloud.error().sentence();
   const Transform T_body_sheet = body_from_sheet(folder);
 
@@ -151,6 +153,17 @@ TEST(CloudFromPhotos, MeasuresTheBevelOfAStraightRim) {
   for (std::size_t i = 0; i < cloud->size(); i += 101) {
     EXPECT_LT((scaled->point_mm(i) - 0.99 * cloud->point_mm(i)).norm(), 1e-4);
   }
+
+  // What the first run kept gives the second the same points, without looking at a photo's features again.
+  std::string said;
+  keeping.progress = [&said](const std::string& words) { said += words + "\n"; };
+  const auto again = cloud_from_photos(folder / "photos", keeping, workers);
+  ASSERT_TRUE(again);
+  EXPECT_EQ(said, "reading photos\nfinding target and features in 0 photos\ncomparing the halves\n");
+  EXPECT_EQ(again->x, cloud->x);
+  EXPECT_EQ(again->z, cloud->z);
+  EXPECT_EQ(again->sigma_mm, cloud->sigma_mm);
+  EXPECT_EQ(again->notes, cloud->notes);
   fs::remove_all(folder);
 }
 

@@ -5,6 +5,7 @@
 #include <unistd.h>
 
 #include <fstream>
+#include <limits>
 #include <sstream>
 
 #include "capture/photos/kept_bytes.h"
@@ -29,8 +30,43 @@ std::vector<Patch> some_patches() {
   patch.sigma_mm = 0.003;
   patch.half_across_mm = 0.3;
   patch.photos = {3, 1, 4};
-  return {patch, Patch{}};
+  Patch other = patch;
+  other.normal_sheet = Vector3::UnitY();
+  other.photos = {0};
+  return {patch, other};
 }
+
+// What a target of `corners` corners shows in a photo of 64 by 32 pixels with one feature.
+SeenInPhoto some_sight() {
+  SeenInPhoto seen;
+  seen.corners = {{5, Vector2(10.5, 20.25)}};
+  seen.features.pixels = {Vector2(40.0, 8.0)};
+  seen.features.descriptors.assign(Features::length, 45);
+  seen.features.cells_across = 2, seen.features.cells_down = 1;
+  seen.features.cells = {{}, {0}};
+  return seen;
+}
+
+// Two photos by one lens that see one point.
+PlacedCameras some_cameras() {
+  PlacedCameras cameras;
+  CameraNetwork& n = cameras.network;
+  n.lenses = {{3000.0, 2000.0, 1500.0, 0.1, -0.2, 0.0, 0.0}};
+  n.lens_of = {0, 0};
+  n.T_camera_sheet.assign(2, Transform::Identity());
+  n.focal_factor = {1.0, 1.001};
+  n.centre_shift_px.assign(2, Vector2::Zero());
+  n.placed = {true, false};
+  n.size_px.assign(2, Vector2(4000.0, 3000.0));
+  n.points = {{Vector3(1.0, 2.0, 0.0), Vector3(1.0, 2.0, 0.0), Vector3(0.1, 0.1, 0.3), true}};
+  n.sightings = {{1, 0, Vector2(12.0, 13.0)}};
+  cameras.adjusted.photo_rms_px = {0.1, 0.0};
+  cameras.seeds = some_patches();
+  for (Patch& seed : cameras.seeds) seed.photos = {1, 0};
+  return cameras;
+}
+
+constexpr double not_a_number = std::numeric_limits<double>::quiet_NaN();
 
 TEST_F(KeptWork, ComesBackAsItWas) {
   WorkFolder first(folder);
@@ -83,7 +119,57 @@ TEST_F(KeptWork, BytesThatAreNoResultAreRefused) {
   const std::string claims_much(8, '\x7f');  // a count of 9e18
   EXPECT_FALSE(patches_from(claims_much, 5));
   EXPECT_FALSE(cameras_from(claims_much, 5));
-  EXPECT_FALSE(seen_from(claims_much));
+  EXPECT_FALSE(seen_from(claims_much, 88));
+}
+
+TEST_F(KeptWork, PatchesThatCannotBeAreRefused) {
+  const auto refused = [](auto change) {
+    std::vector<Patch> patches = some_patches();
+    change(patches[1]);
+    return !patches_from(bytes_of(patches), 5);
+  };
+  EXPECT_FALSE(refused([](Patch&) {}));
+  EXPECT_TRUE(refused([](Patch& p) { p.photos.clear(); }));
+  EXPECT_TRUE(refused([](Patch& p) { p.at_sheet_mm.z() = not_a_number; }));
+  EXPECT_TRUE(refused([](Patch& p) { p.at_sheet_mm.x() = 1e9; }));
+  EXPECT_TRUE(refused([](Patch& p) { p.normal_sheet *= 2.0; }));
+  EXPECT_TRUE(refused([](Patch& p) { p.along_sheet.setZero(); }));
+  EXPECT_TRUE(refused([](Patch& p) { p.sigma_mm = -0.001; }));
+}
+
+TEST_F(KeptWork, CamerasThatCannotBeAreRefused) {
+  const auto refused = [](auto change) {
+    PlacedCameras cameras = some_cameras();
+    change(cameras);
+    return !cameras_from(bytes_of(cameras), 2);
+  };
+  EXPECT_FALSE(refused([](PlacedCameras&) {}));
+  EXPECT_FALSE(cameras_from(bytes_of(some_cameras()), 3));
+  EXPECT_TRUE(refused([](PlacedCameras& c) { c.network.lens_of[1] = 1; }));
+  EXPECT_TRUE(refused([](PlacedCameras& c) { c.network.lenses[0].focal_px = 0.0; }));
+  EXPECT_TRUE(refused([](PlacedCameras& c) { c.network.T_camera_sheet[0](0, 3) = not_a_number; }));
+  EXPECT_TRUE(refused([](PlacedCameras& c) { c.network.size_px[0].x() = 1e12; }));
+  EXPECT_TRUE(refused([](PlacedCameras& c) { c.network.sightings[0].point = 1; }));
+  EXPECT_TRUE(refused([](PlacedCameras& c) { c.network.sightings[0].photo = 2; }));
+  EXPECT_TRUE(refused([](PlacedCameras& c) { c.network.placed.pop_back(); }));
+  EXPECT_TRUE(refused([](PlacedCameras& c) { c.adjusted.photo_rms_px.push_back(0.1); }));
+  EXPECT_TRUE(refused([](PlacedCameras& c) { c.seeds[0].photos = {2}; }));
+}
+
+TEST_F(KeptWork, FeaturesThatCannotBeAreRefused) {
+  const auto refused = [](auto change) {
+    SeenInPhoto seen = some_sight();
+    change(seen);
+    return !seen_from(bytes_of(seen), 6);
+  };
+  EXPECT_FALSE(refused([](SeenInPhoto&) {}));
+  EXPECT_FALSE(seen_from(bytes_of(some_sight()), 5));  // a target whose corners end at 4
+  EXPECT_TRUE(refused([](SeenInPhoto& s) { s.corners[0].index = -1; }));
+  EXPECT_TRUE(refused([](SeenInPhoto& s) { s.features.descriptors.push_back(0); }));
+  EXPECT_TRUE(refused([](SeenInPhoto& s) { s.features.descriptors.clear(); }));
+  EXPECT_TRUE(refused([](SeenInPhoto& s) { s.features.cells_down = 2; }));
+  EXPECT_TRUE(refused([](SeenInPhoto& s) { s.features.cells[1][0] = 1; }));
+  EXPECT_TRUE(refused([](SeenInPhoto& s) { s.features.pixels[0].y() = not_a_number; }));
 }
 
 TEST_F(KeptWork, WhatARunDoesNotUseIsRemoved) {

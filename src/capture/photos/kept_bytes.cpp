@@ -1,7 +1,9 @@
 #include "capture/photos/kept_bytes.h"
 
 #include <algorithm>
+#include <cmath>
 #include <cstring>
+#include <initializer_list>
 #include <type_traits>
 
 namespace rimwright {
@@ -98,9 +100,10 @@ bool pass(Io& io, CameraNetwork& n) {
   const auto each = [&](auto& value) { return pass(io, value); };
   std::vector<std::uint64_t> lens_of(n.lens_of.begin(), n.lens_of.end());
   std::vector<std::uint8_t> placed(n.placed.begin(), n.placed.end());
+  const auto flag = [&](std::uint8_t& value) { return io(value) && value <= 1; };
   const bool whole =
       pass_all(io, n.lenses, each) && pass_numbers(io, lens_of) && pass_all(io, n.T_camera_sheet, each) &&
-      pass_numbers(io, n.focal_factor) && pass_all(io, n.centre_shift_px, each) && pass_numbers(io, placed) &&
+      pass_numbers(io, n.focal_factor) && pass_all(io, n.centre_shift_px, each) && pass_all(io, placed, flag) &&
       pass_all(io, n.size_px, each) &&
       pass_all(io, n.points,
                [&](NetworkPoint& p) {
@@ -144,36 +147,85 @@ bool pass(Io& io, std::vector<Patch>& patches) {
   return pass_all(io, patches, [&](Patch& p) { return pass(io, p); });
 }
 
-// Whether what names a photo, a lens, a point or a feature by its number names one that is there.
-bool holds_together(const std::vector<Patch>& patches, std::size_t photos) {
-  return std::all_of(patches.begin(), patches.end(), [&](const Patch& patch) {
-    return std::all_of(patch.photos.begin(), patch.photos.end(), [&](std::size_t photo) { return photo < photos; });
-  });
+// What reading must make sure of, since the stages rely on it: what names a photo, a lens, a point or a feature by its
+// number names one that is there; lengths and pixels are numbers of a size that occurs.
+constexpr double farthest_mm = 1e5, farthest_px = 1e6, largest_side_px = 65535.0;
+
+template <class Derived>
+bool within(const Eigen::MatrixBase<Derived>& m, double limit) {
+  return (m.array().abs() <= limit).all();  // false for NaN
 }
 
-bool holds_together(const PlacedCameras& cameras, std::size_t photos) {
-  const CameraNetwork& n = cameras.network;
+bool all_finite(std::initializer_list<double> values) {
+  return std::all_of(values.begin(), values.end(), [](double value) { return std::isfinite(value); });
+}
+
+bool is_unit(const Vector3& direction) { return std::abs(direction.norm() - 1.0) < 1e-3; }
+
+bool holds_together(const Patch& p, std::size_t photos) {
+  return within(p.at_sheet_mm, farthest_mm) && is_unit(p.normal_sheet) && is_unit(p.along_sheet) &&
+         all_finite({p.correlation, p.contrast, p.moved_mm}) &&
+         within(Vector2(p.sigma_mm, p.half_across_mm), farthest_mm) && p.sigma_mm >= 0.0 && p.half_across_mm >= 0.0 &&
+         !p.photos.empty() &&
+         std::all_of(p.photos.begin(), p.photos.end(), [&](std::size_t photo) { return photo < photos; });
+}
+
+bool holds_together(const std::vector<Patch>& patches, std::size_t photos) {
+  return std::all_of(patches.begin(), patches.end(), [&](const Patch& p) { return holds_together(p, photos); });
+}
+
+bool holds_together(const CameraNetwork& n, std::size_t photos) {
   for (const std::size_t count : {n.lens_of.size(), n.T_camera_sheet.size(), n.focal_factor.size(),
                                   n.centre_shift_px.size(), n.placed.size(), n.size_px.size()}) {
     if (count != photos) return false;
   }
-  const auto below = [](auto index, std::size_t count) { return static_cast<std::uint64_t>(index) < count; };
-  return std::all_of(n.lens_of.begin(), n.lens_of.end(), [&](auto lens) { return below(lens, n.lenses.size()); }) &&
-         std::all_of(n.sightings.begin(), n.sightings.end(),
-                     [&](const Sighting& s) { return below(s.photo, photos) && below(s.point, n.points.size()); }) &&
-         holds_together(cameras.seeds, photos);
+  const auto all = [](const auto& values, const auto& sound) {
+    return std::all_of(values.begin(), values.end(), sound);
+  };
+  return all(n.lenses,
+             [](const Lens& l) {
+               return within(Vector3(l.focal_px, l.centre_x_px, l.centre_y_px), farthest_px) && l.focal_px > 0.0 &&
+                      all_finite({l.k1, l.k2, l.p1, l.p2});
+             }) &&
+         all(n.lens_of, [&](std::size_t lens) { return lens < n.lenses.size(); }) &&
+         all(n.T_camera_sheet, [](const Transform& T) { return within(T.matrix(), farthest_mm); }) &&
+         all(n.focal_factor, [](double factor) { return factor > 0.0 && factor < farthest_px; }) &&
+         all(n.centre_shift_px, [](const Vector2& shift) { return within(shift, farthest_px); }) &&
+         all(n.size_px, [](const Vector2& size) { return within(size, largest_side_px) && size.minCoeff() >= 1.0; }) &&
+         all(n.points,
+             [](const NetworkPoint& p) {
+               return p.at_sheet_mm.allFinite() && p.prior_sheet_mm.allFinite() && p.prior_sigma_mm.allFinite();
+             }) &&
+         all(n.sightings, [&](const Sighting& s) {
+           return s.photo < photos && s.point < n.points.size() && within(s.pixel, farthest_px);
+         });
 }
 
-bool holds_together(const SeenInPhoto& seen) {
+bool holds_together(const PlacedCameras& cameras, std::size_t photos) {
+  const AdjustReport& r = cameras.adjusted;
+  return holds_together(cameras.network, photos) && holds_together(cameras.seeds, photos) &&
+         all_finite({r.target_rms_px, r.tie_rms_px, r.target_sigma_px, r.tie_sigma_px}) &&
+         r.photo_rms_px.size() == photos &&
+         std::all_of(r.photo_rms_px.begin(), r.photo_rms_px.end(), [](double rms) { return std::isfinite(rms); });
+}
+
+bool holds_together(const SeenInPhoto& seen, std::size_t corners) {
   const Features& f = seen.features;
   if (f.cells_across < 0 || f.cells_down < 0 ||
       f.cells.size() != static_cast<std::size_t>(f.cells_across) * static_cast<std::size_t>(f.cells_down) ||
-      (f.pixels.empty() ? !f.descriptors.empty() : f.descriptors.size() % f.pixels.size() != 0))
+      f.descriptors.size() != f.pixels.size() * Features::length)
     return false;
-  return std::all_of(f.cells.begin(), f.cells.end(), [&](const std::vector<int>& cell) {
-    return std::all_of(cell.begin(), cell.end(),
-                       [&](int index) { return index >= 0 && static_cast<std::size_t>(index) < f.pixels.size(); });
-  });
+  return std::all_of(seen.corners.begin(), seen.corners.end(),
+                     [&](const TargetCorner& c) {
+                       return c.index >= 0 && static_cast<std::size_t>(c.index) < corners &&
+                              within(c.pixel, farthest_px);
+                     }) &&
+         std::all_of(f.pixels.begin(), f.pixels.end(), [](const Vector2& p) { return within(p, farthest_px); }) &&
+         std::all_of(f.cells.begin(), f.cells.end(), [&](const std::vector<int>& cell) {
+           return std::all_of(cell.begin(), cell.end(), [&](int index) {
+             return index >= 0 && static_cast<std::size_t>(index) < f.pixels.size();
+           });
+         });
 }
 
 template <class Value>
@@ -196,7 +248,9 @@ std::optional<Value> read(std::string_view bytes, Counts... counts) {
 std::string bytes_of(const SeenInPhoto& seen) { return written(seen); }
 std::string bytes_of(const PlacedCameras& cameras) { return written(cameras); }
 std::string bytes_of(const std::vector<Patch>& patches) { return written(patches); }
-std::optional<SeenInPhoto> seen_from(std::string_view bytes) { return read<SeenInPhoto>(bytes); }
+std::optional<SeenInPhoto> seen_from(std::string_view bytes, std::size_t corners) {
+  return read<SeenInPhoto>(bytes, corners);
+}
 std::optional<PlacedCameras> cameras_from(std::string_view bytes, std::size_t photos) {
   return read<PlacedCameras>(bytes, photos);
 }
