@@ -4,8 +4,8 @@
 #include <cstdio>
 #include <fstream>
 #include <nlohmann/json.hpp>
-#include <opencv2/imgcodecs.hpp>
 
+#include "core/picture_files.h"
 #include "simulate/mesh.h"
 #include "simulate/write_scan.h"
 
@@ -109,15 +109,9 @@ Outcome<void> write_capture(const RecordedCapture& capture, const DepthCamera& c
   for (std::size_t i = 0; i < capture.frames.size(); ++i) {
     char name[32];
     std::snprintf(name, sizeof name, "depth/%06zu.png", i);
-    cv::Mat image(camera.height_px, camera.width_px, CV_16UC1);
-    std::copy(capture.frames[i].begin(), capture.frames[i].end(), image.ptr<std::uint16_t>());
-    bool written = false;
-    try {
-      written = cv::imwrite((folder / name).string(), image, {cv::IMWRITE_PNG_COMPRESSION, 1});
-    } catch (const cv::Exception&) {
-      written = false;
-    }
-    if (!written) return not_writable(folder / name);
+    const std::vector<unsigned char> png = png_of(capture.frames[i], camera.width_px, camera.height_px);
+    if (png.empty() || !write_text(folder / name, std::string(png.begin(), png.end())))
+      return not_writable(folder / name);
   }
   return {};
 }

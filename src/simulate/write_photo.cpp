@@ -3,8 +3,9 @@
 #include <cmath>
 #include <fstream>
 #include <nlohmann/json.hpp>
-#include <opencv2/imgcodecs.hpp>
 #include <opencv2/imgproc.hpp>
+
+#include "core/picture_files.h"
 
 namespace rimwright {
 namespace {
@@ -86,12 +87,12 @@ Outcome<void> write_photo(const RawPhoto& raw, const PhoneCamera& phone, const s
   const cv::Mat sharp = toned + phone.sharpening * (toned - blurred);
   // The colour of wood, so that the file is a colour picture as a phone's is.
   std::vector<cv::Mat> channels(3);
-  const std::array<double, 3> blue_green_red{0.72, 0.90, 1.0};
-  for (std::size_t i = 0; i < 3; ++i) sharp.convertTo(channels[i], CV_8U, 255.0 * blue_green_red[i]);
+  const std::array<double, 3> red_green_blue{1.0, 0.90, 0.72};
+  for (std::size_t i = 0; i < 3; ++i) sharp.convertTo(channels[i], CV_8U, 255.0 * red_green_blue[i]);
   cv::Mat picture;
   cv::merge(channels, picture);
-  Bytes jpeg;
-  if (!cv::imencode(".jpg", picture, jpeg, {cv::IMWRITE_JPEG_QUALITY, phone.jpeg_quality})) {
+  Bytes jpeg = jpeg_of({picture.data, picture.total() * 3}, picture.cols, picture.rows, phone.jpeg_quality);
+  if (jpeg.empty()) {
     return refuse(RefusalReason::output_not_writable, "a photo could not be encoded", "make the photo smaller");
   }
   const Bytes exif = exif_segment(phone.model, phone.focal_mm_35);

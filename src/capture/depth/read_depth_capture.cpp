@@ -4,10 +4,10 @@
 #include <array>
 #include <cmath>
 #include <nlohmann/json.hpp>
-#include <opencv2/imgcodecs.hpp>
 
 #include "capture/depth/list_depth_frames.h"
 #include "capture/depth/read_trajectory.h"
+#include "core/picture_files.h"
 #include "core/small_file.h"
 
 namespace rimwright {
@@ -130,18 +130,12 @@ Outcome<std::vector<std::uint16_t>> read_depth_image(const fs::path& file, const
   if (!bytes)
     return refuse(bytes.error().reason, "the depth image " + bytes.error().what, "put it back or take it off the list");
   if (const auto header = check_png_header(file, *bytes, intrinsics); !header) return tl::unexpected(header.error());
-  cv::Mat image;
-  try {
-    image = cv::imdecode(cv::_InputArray(bytes->data(), static_cast<int>(bytes->size())), cv::IMREAD_UNCHANGED);
-  } catch (const cv::Exception&) {
-    image.release();
-  }
-  if (image.empty() || image.type() != CV_16UC1 || image.cols != intrinsics.width_px ||
-      image.rows != intrinsics.height_px) {
+  auto image = deep_picture({reinterpret_cast<const unsigned char*>(bytes->data()), bytes->size()}, pixels);
+  if (!image || image->width != intrinsics.width_px || image->height != intrinsics.height_px) {
     return refuse(RefusalReason::file_truncated, "the depth image " + file.filename().string() + " cannot be decoded",
                   "copy it from the camera again");
   }
-  return std::vector<std::uint16_t>(image.begin<std::uint16_t>(), image.end<std::uint16_t>());
+  return std::move(image->pixels);
 }
 
 // Poses as given, one a frame; none at all when the folder has no trajectory.

@@ -6,12 +6,12 @@
 #include <cmath>
 #include <cstdint>
 #include <cstdio>
-#include <opencv2/imgcodecs.hpp>
 #include <opencv2/imgproc.hpp>
 #include <optional>
 #include <vector>
 
 #include "capture/photos/image_file.h"
+#include "core/picture_files.h"
 #include "core/small_file.h"
 
 namespace rimwright {
@@ -34,18 +34,13 @@ std::optional<Photo> read_grey(const std::filesystem::path& file) {
   const std::vector<unsigned char> bytes(text->begin(), text->end());
   const auto notes = read_image_notes(bytes);
   if (!notes || std::int64_t{notes->width} * notes->height > most_pixels) return std::nullopt;
-  cv::Mat image;
-  try {
-    image = cv::imdecode(bytes, cv::IMREAD_GRAYSCALE | cv::IMREAD_IGNORE_ORIENTATION);
-  } catch (const cv::Exception&) {
-    return std::nullopt;
-  }
-  if (image.empty()) return std::nullopt;
+  auto image = grey_picture(bytes, most_pixels);
+  if (!image) return std::nullopt;
   Photo photo;
   photo.name = file.filename().string();
-  photo.width = image.cols;
-  photo.height = image.rows;
-  photo.grey.assign(image.begin<std::uint8_t>(), image.end<std::uint8_t>());
+  photo.width = image->width;
+  photo.height = image->height;
+  photo.grey = std::move(image->pixels);
   return photo;
 }
 

@@ -8,12 +8,12 @@
 #include <fstream>
 #include <map>
 #include <memory>
-#include <opencv2/imgcodecs.hpp>
 #include <opencv2/imgproc.hpp>
 #include <optional>
 #include <tuple>
 
 #include "capture/photos/image_file.h"
+#include "core/picture_files.h"
 
 namespace rimwright {
 namespace {
@@ -97,17 +97,12 @@ Outcome<cv::Mat> decode(const std::vector<unsigned char>& bytes, const ReadPhoto
         "the picture has more than " + std::to_string(settings.largest_photo_pixels / 1'000'000) + " megapixels",
         "save a smaller copy");
   }
-  cv::Mat grey;
-  try {
-    grey = cv::imdecode(bytes, cv::IMREAD_GRAYSCALE | cv::IMREAD_IGNORE_ORIENTATION);
-  } catch (const cv::Exception&) {
-    grey.release();
-  }
-  if (grey.empty()) {
+  auto picture = grey_picture(bytes, settings.largest_photo_pixels);
+  if (!picture) {
     return refuse(RefusalReason::file_malformed, "the picture cannot be decoded",
                   "copy the photo from the phone again");
   }
-  return grey;
+  return cv::Mat(picture->height, picture->width, CV_8UC1, picture->pixels.data()).clone();
 }
 
 // Sharpness and exposure at a size of about one megapixel, so that sizes compare.
