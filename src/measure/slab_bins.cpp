@@ -34,26 +34,23 @@ void SlabBins::gather(const UnrolledRim& rim, const BinFinder& finder, double st
       std::max<std::size_t>(1, static_cast<std::size_t>(static_cast<double>(end - begin) / enough));
 
   // Counting sort: points of a bin stay in their order.
+  found_.clear();
   bin_of_.clear();
   count_.assign(finder.bin_count(), 0);
   for (std::size_t i = begin; i < end; i += every) {
-    const std::uint16_t bin = finder.bin_at(profile_along(rim.out_mm[i], rim.up_mm[i]));
+    const double out = rim.out_mm[i], up = rim.up_mm[i], along = profile_along(out, up);
+    const std::uint16_t bin = finder.bin_at(along);
+    if (bin == BinFinder::none) continue;
+    ++count_[bin];
     bin_of_.push_back(bin);
-    if (bin != BinFinder::none) ++count_[bin];
+    found_.push_back({static_cast<float>(along), static_cast<float>(profile_height(out, up)),
+                      static_cast<float>(rim.station_mm[i] - station_mm)});
   }
   begin_.assign(count_.size() + 1, 0);
   std::partial_sum(count_.begin(), count_.end(), begin_.begin() + 1);
   members_.resize(begin_.back());
   std::fill(count_.begin(), count_.end(), 0);
-  std::size_t nth = 0;
-  for (std::size_t i = begin; i < end; i += every) {
-    const std::uint16_t bin = bin_of_[nth++];
-    if (bin == BinFinder::none) continue;
-    const double out = rim.out_mm[i], up = rim.up_mm[i];
-    members_[begin_[bin] + count_[bin]++] = {static_cast<float>(profile_along(out, up)),
-                                             static_cast<float>(profile_height(out, up)),
-                                             static_cast<float>(rim.station_mm[i] - station_mm)};
-  }
+  for (std::size_t k = 0; k < found_.size(); ++k) members_[begin_[bin_of_[k]] + count_[bin_of_[k]]++] = found_[k];
 }
 
 void SlabBins::keep_near_median(std::size_t b, double gate_mm) {

@@ -54,7 +54,8 @@ class SlabBins {
  private:
   std::vector<Member> members_;  // of all bins, one after the other; a bin may have fewer than it began with
   std::vector<std::size_t> begin_, count_;
-  std::vector<std::uint16_t> bin_of_;  // of the points as they come
+  std::vector<Member> found_;          // the points as they come
+  std::vector<std::uint16_t> bin_of_;  // and their bins
   std::vector<float> heights_;         // of one bin
 };
 
