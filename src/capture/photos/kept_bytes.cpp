@@ -149,7 +149,7 @@ bool pass(Io& io, std::vector<Patch>& patches) {
 
 // What reading must make sure of, since the stages rely on it: what names a photo, a lens, a point or a feature by its
 // number names one that is there; lengths and pixels are numbers of a size that occurs.
-constexpr double farthest_mm = 1e5, farthest_px = 1e6, largest_side_px = 65535.0;
+constexpr double farthest_mm = 5000.0, farthest_px = 1e6, largest_side_px = 65535.0;
 
 template <class Derived>
 bool within(const Eigen::MatrixBase<Derived>& m, double limit) {

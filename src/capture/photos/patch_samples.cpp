@@ -11,7 +11,12 @@ namespace {
 // 25 pixels is below a thousandth of a pixel.
 struct QuadraticMap {
   std::array<Vector2, 6> c;  // 1, s, t, s^2, s t, t^2 with s, t in [-1, 1]
+
+  [[nodiscard]] Vector2 at(double s, double t) const {
+    return c[0] + t * (c[2] + t * c[5]) + s * (c[1] + t * c[4] + s * c[3]);
+  }
 };
+constexpr double most_curved_px = 3.0;  // a patch of 25 pixels beside a phone's lens: below 0.1
 
 QuadraticMap fit_map(const std::array<Vector2, 9>& p) {  // p[3 * (t + 1) + (s + 1)]
   QuadraticMap map;
@@ -57,6 +62,15 @@ bool sample_patch(const View& view, const SmoothPhoto& photo, const Patch& patch
     }
   }
   const QuadraticMap map = fit_map(at);
+  // Between its nodes a quadratic goes beyond them by a quarter of its curvature at most, and a photo holds a pixel
+  // more than `holds` asks for.
+  if ((map.c[3].cwiseAbs() + map.c[5].cwiseAbs()).maxCoeff() > most_curved_px) return false;
+  for (const double t : {-1.0, 1.0}) {  // the fit passes through the corners only on the whole
+    for (const double s : {-1.0, 1.0}) {
+      const Vector2 corner = map.at(s, t);
+      if (!photo.holds(corner.x(), corner.y())) return false;
+    }
+  }
   // How the picture moves when the patch moves by a millimetre along its normal.
   constexpr double nudge_mm = 0.05;
   const Vector2 per_mm = (project_camera_point(view.lens, middle + nudge_mm * normal) -

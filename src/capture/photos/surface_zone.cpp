@@ -41,13 +41,18 @@ SurfaceZone::SurfaceZone(const std::vector<Patch>& seeds, const ScaleTarget& tar
   columns_ = std::lround((high.x() - low.x() + 2 * settings.within_mm) / settings.cell_mm) + 1;
   rows_ = std::lround((high.y() - low.y() + 2 * settings.within_mm) / settings.cell_mm) + 1;
   near_.assign(static_cast<std::size_t>(columns_ * rows_), false);
-  for (long row = 0; row < rows_; ++row) {
-    for (long column = 0; column < columns_; ++column) {
-      const Vector2 at(left_ + static_cast<double>(column) * settings.cell_mm,
-                       bottom_ + static_cast<double>(row) * settings.cell_mm);
-      near_[static_cast<std::size_t>(row * columns_ + column)] = std::any_of(
-          side_.begin(), side_.end(),
-          [&](const Vector2& p) { return (p - at).squaredNorm() < settings.within_mm * settings.within_mm; });
+  const long reach = std::lround(settings.within_mm / settings.cell_mm) + 1;
+  for (const Vector2& p : side_) {
+    const long column_of = std::lround((p.x() - left_) / settings.cell_mm);
+    const long row_of = std::lround((p.y() - bottom_) / settings.cell_mm);
+    for (long row = std::max(0L, row_of - reach); row <= std::min(rows_ - 1, row_of + reach); ++row) {
+      for (long column = std::max(0L, column_of - reach); column <= std::min(columns_ - 1, column_of + reach);
+           ++column) {
+        const Vector2 at(left_ + static_cast<double>(column) * settings.cell_mm,
+                         bottom_ + static_cast<double>(row) * settings.cell_mm);
+        if ((p - at).squaredNorm() < settings.within_mm * settings.within_mm)
+          near_[static_cast<std::size_t>(row * columns_ + column)] = true;
+      }
     }
   }
 }
