@@ -75,6 +75,14 @@ inline Ran run(const std::vector<std::string>& arguments, const HowToRun& how) {
     ::dup2(out_fd, STDOUT_FILENO);
     ::dup2(err_fd, STDERR_FILENO);
     if (::chdir(how.in.c_str()) != 0) ::_exit(126);
+#ifdef RIMWRIGHT_SANITIZED
+    // A sanitizer's report is to be seen, and its exit status is to be none of the program's own.
+    ::setenv("RIMWRIGHT_ALL_MESSAGES", "1", 0);
+    for (const char* options : {"ASAN_OPTIONS", "UBSAN_OPTIONS", "TSAN_OPTIONS"}) {
+      const char* given = std::getenv(options);
+      ::setenv(options, ((given == nullptr ? "" : given + std::string(":")) + "exitcode=86").c_str(), 1);
+    }
+#endif
     if (how.in_child) how.in_child();
     ::execv(RIMWRIGHT_PROGRAM, words.data());
     ::_exit(127);

@@ -390,5 +390,20 @@ TEST_F(Refusals, HelpAndVersionAreNot) {
   }
 }
 
+// At a program's end the dynamic linker has something to say about it (ld.so(8), LD_DEBUG), as libraries have at times.
+TEST_F(Refusals, LibrariesAreHeardOnlyWhenAskedFor) {
+  const auto heard = [&](const char* all_messages) {
+    const Ran ran = run({"--version"}, {work_, [all_messages] {
+                                          ::setenv("LD_DEBUG", "statistics", 1);
+                                          ::setenv("RIMWRIGHT_ALL_MESSAGES", all_messages, 1);
+                                        }});
+    EXPECT_EQ(ran.status, 0);
+    EXPECT_THAT(ran.err, HasSubstr("runtime linker statistics:\n"));  // before main
+    return ran.err.find("final number of relocations") != std::string::npos;
+  };
+  EXPECT_FALSE(heard(""));
+  EXPECT_TRUE(heard("1"));
+}
+
 }  // namespace
 }  // namespace rimwright
