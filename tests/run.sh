@@ -4,8 +4,9 @@
 #   format    clang-format finds nothing to change
 #   sanitize  the tests of the program's own code under the address and undefined-behaviour sanitizers
 #   fuzz      every reader under libFuzzer, 30 seconds each
+#   threads   the tests with several threads under the thread sanitizer (by hand only: CI does not run it)
 #   release   all tests as shipped (last, so that ctest's own summary closes the output)
-# Without arguments: all of them. About 35 minutes on two idle cores from nothing; ccache makes later runs short.
+# Without arguments: all but threads. About 35 minutes on two idle cores from nothing; ccache makes later runs short.
 set -eu
 root=$(cd "$(dirname "$0")/.." && pwd)
 cd "$root"
@@ -38,13 +39,18 @@ for stage in $stages; do
     fuzz)
       $steady sh tests/fuzz/run.sh 30
       ;;
+    threads)
+      cmake --preset thread-sanitize >/dev/null
+      cmake --build --preset thread-sanitize --target threaded_tests
+      $steady ctest --test-dir build/thread-sanitize -L threaded --no-tests=error -j "$jobs" --output-on-failure
+      ;;
     release)
       cmake --preset release >/dev/null
       cmake --build --preset release
       ctest --test-dir build/release --no-tests=error -j "$jobs" --output-on-failure
       ;;
     *)
-      echo "tests/run.sh: there is no stage '$stage': format, sanitize, fuzz, release" >&2
+      echo "tests/run.sh: there is no stage '$stage': format, sanitize, fuzz, threads, release" >&2
       exit 2
       ;;
   esac

@@ -8,6 +8,7 @@
 #include <numbers>
 #include <optional>
 
+#include "core/median.h"
 #include "judge/align_rims.h"
 #include "judge/untouched_patches.h"
 
@@ -25,20 +26,13 @@ struct Pair {
   double weight = 0.0;
 };
 
-double median(std::vector<double> values) {
-  if (values.empty()) return 0.0;
-  const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
-  std::nth_element(values.begin(), middle, values.end());
-  return *middle;
-}
-
 // Standard deviation of normal values, from their median absolute value.
 double robust_sigma(const std::vector<Pair>& pairs, bool standardised) {
   std::vector<double> sizes;
   for (const Pair& pair : pairs) {
     sizes.push_back(std::abs(pair.residual_mm) / (standardised ? std::sqrt(pair.variance_mm2) : 1.0));
   }
-  return 1.4826 * median(std::move(sizes));
+  return 1.4826 * median_of(std::move(sizes));
 }
 
 Row jacobian_of(const Vector3& at, const Vector3& normal, const Vector3& pivot) {
@@ -196,7 +190,7 @@ double misfit_mm(const std::vector<UntouchedPatch>& patches, const FaceSurfaces&
   for (std::size_t i = 0; i < patches.size(); i += 7) {
     distances.push_back(before.of(patches[i].kind).nearest_mm(alignment.to_before(patches[i].at_mm)));
   }
-  return median(std::move(distances));
+  return median_of(std::move(distances));
 }
 
 }  // namespace

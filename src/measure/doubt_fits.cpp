@@ -3,15 +3,11 @@
 #include <algorithm>
 #include <cmath>
 
+#include "core/median.h"
+
 namespace rimwright {
 
 namespace {
-
-double median_of(std::vector<double> values) {
-  const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
-  std::nth_element(values.begin(), middle, values.end());
-  return *middle;
-}
 
 // Takes back fits whose points scatter more than the face's own median allows: on a ledge by chance, on the large faces
 // by form.

@@ -5,6 +5,8 @@
 #include <functional>
 #include <limits>
 
+#include "core/median.h"
+
 namespace rimwright {
 
 namespace {
@@ -73,9 +75,7 @@ double neighbourhood_median(const FaceGrid& grid, const std::vector<double>& hei
     }
   constexpr std::size_t fewest = 40;
   if (seen.size() < fewest) return std::numeric_limits<double>::quiet_NaN();
-  const auto middle = seen.begin() + static_cast<std::ptrdiff_t>(seen.size() / 2);
-  std::nth_element(seen.begin(), middle, seen.end());
-  return *middle;
+  return median_of(std::move(seen));
 }
 
 }  // namespace

@@ -5,6 +5,7 @@
 #include <limits>
 #include <numbers>
 
+#include "core/median.h"
 #include "measure/band_height.h"
 #include "measure/fair_curve.h"
 #include "measure/measure_bevel.h"
@@ -14,12 +15,6 @@ namespace rimwright {
 namespace {
 
 constexpr double nan = std::numeric_limits<double>::quiet_NaN();
-
-double median_of(std::vector<double> values) {
-  const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
-  std::nth_element(values.begin(), middle, values.end());
-  return *middle;
-}
 
 // Mean height of the bevel face at a station from its lower to its upper edge, along its normal: the fitted line at the
 // middle, and what a crown adds that the line through the seen part does not hold.

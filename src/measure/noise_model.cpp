@@ -6,6 +6,8 @@
 #include <numbers>
 #include <optional>
 
+#include "core/median.h"
+
 namespace rimwright {
 
 namespace {
@@ -106,14 +108,11 @@ std::optional<Correlated> correlated_part(const FaceGrid& grid, double white_sig
       plateau, std::max(0.3, length / std::numbers::sqrt2)};  // exp(-h^2 / (2 l^2)) falls to exp(-1) at h = l sqrt 2
 }
 
-double median_of(const FaceFits& face, double FaceFit::*member) {
+double median_over(const FaceFits& face, double FaceFit::*member) {
   std::vector<double> values;
   for (const auto& fit : face.at)
     if (fit.measured) values.push_back(fit.*member);
-  if (values.empty()) return 0.0;
-  const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
-  std::nth_element(values.begin(), middle, values.end());
-  return *middle;
+  return median_of(std::move(values));
 }
 
 // Noise that does not come from the face's form, before chance.
@@ -126,11 +125,11 @@ double expected_scatter_mm(const NoiseModel& noise, const FaceFit& fit) {
 NoiseModel estimate_noise(const FaceGrid& side, const FaceGrid& top, const FittedRim& fitted) {
   NoiseModel noise;
   const FaceFits &side_fits = *fitted.find(FaceName::side), &top_fits = *fitted.find(FaceName::top);
-  const double side_noise = median_of(side_fits, &FaceFit::noise_mm),
-               top_noise = median_of(top_fits, &FaceFit::noise_mm);
+  const double side_noise = median_over(side_fits, &FaceFit::noise_mm),
+               top_noise = median_over(top_fits, &FaceFit::noise_mm);
   noise.white_sigma_mm = std::sqrt(0.5 * (side_noise * side_noise + top_noise * top_noise));
-  noise.stated_sigma_mm = std::max(1e-6, std::hypot(median_of(side_fits, &FaceFit::stated_sigma_mm),
-                                                    median_of(top_fits, &FaceFit::stated_sigma_mm)) /
+  noise.stated_sigma_mm = std::max(1e-6, std::hypot(median_over(side_fits, &FaceFit::stated_sigma_mm),
+                                                    median_over(top_fits, &FaceFit::stated_sigma_mm)) /
                                              std::numbers::sqrt2);
   const auto of_top = correlated_part(top, top_noise), of_side = correlated_part(side, side_noise);
   // A scanner's own error shows on both faces; what only one of them shows is that face's form. The outline follows the

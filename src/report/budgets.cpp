@@ -5,17 +5,9 @@
 #include <cstdio>
 #include <numeric>
 
+#include "core/median.h"
+
 namespace rimwright {
-namespace {
-
-double median(std::vector<double> values) {
-  if (values.empty()) return 0.0;
-  const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
-  std::nth_element(values.begin(), middle, values.end());
-  return *middle;
-}
-
-}  // namespace
 
 std::vector<Budget> budgets_of(const std::vector<JudgedSeries>& judged) {
   std::vector<Budget> budgets;
@@ -31,12 +23,12 @@ std::vector<Budget> budgets_of(const std::vector<JudgedSeries>& judged) {
       u95.push_back(station.u95);
       degrees.push_back(station.degrees_of_freedom);
     }
-    budget.median_u95 = median(u95);
-    budget.median_degrees_of_freedom = median(degrees);
+    budget.median_u95 = median_of(u95);
+    budget.median_degrees_of_freedom = median_of(degrees);
     for (std::size_t source = 0; source < uncertainty_source_count; ++source) {
       std::vector<double> shares;
       for (const JudgedStation& station : series.stations) shares.push_back(station.standard_u[source]);
-      budget.median_standard_u[source] = median(shares);
+      budget.median_standard_u[source] = median_of(shares);
     }
     budget.largest = static_cast<UncertaintySource>(
         std::max_element(budget.median_standard_u.begin(), budget.median_standard_u.end()) -

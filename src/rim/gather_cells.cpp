@@ -6,6 +6,8 @@
 #include <cmath>
 #include <utility>
 
+#include "core/median.h"
+
 namespace rimwright {
 
 namespace {
@@ -172,10 +174,7 @@ double median_spread(const SurfaceCells& cells) {
   std::vector<float> spreads;
   for (const auto& cell : cells.cells)
     if (cell.normal.squaredNorm() > 0.5F) spreads.push_back(cell.spread_mm);
-  if (spreads.empty()) return 0.0;
-  const auto middle = spreads.begin() + static_cast<std::ptrdiff_t>(spreads.size() / 2);
-  std::nth_element(spreads.begin(), middle, spreads.end());
-  return *middle;
+  return median_of(std::move(spreads));
 }
 
 double share_with_plane(const SurfaceCells& cells) {

@@ -7,6 +7,8 @@
 #include <map>
 #include <string>
 
+#include "core/median.h"
+
 namespace rimwright {
 
 namespace {
@@ -204,13 +206,6 @@ Eigen::MatrixX2d fit_control(const PlanSpline& spline, bool closed, const std::v
         normal((i + static_cast<Eigen::Index>(j)) % n, (i + static_cast<Eigen::Index>(k)) % n) +=
             damping * third_difference[j] * third_difference[k];
   return normal.ldlt().solve(right);
-}
-
-double median_of(std::vector<double> values) {
-  if (values.empty()) return 0.0;
-  const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
-  std::nth_element(values.begin(), middle, values.end());
-  return *middle;
 }
 
 // The part of an open curve between two stations.

@@ -4,6 +4,8 @@
 #include <cmath>
 #include <numbers>
 
+#include "core/median.h"
+
 namespace rimwright {
 
 namespace {
@@ -11,12 +13,6 @@ namespace {
 constexpr double bin_rad = std::numbers::pi / 18.0;
 constexpr std::size_t fewest_patches = 200;
 constexpr std::size_t fewest_in_bin = 50;
-
-double median(std::vector<double>& values) {
-  const auto half = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
-  std::nth_element(values.begin(), half, values.end());
-  return *half;
-}
 
 // Where values crowd: the middle of their shortest half (Rousseeuw, JASA 79, 1984). Windows across steps and edges
 // scatter more than noise and leave it where it is until they are nearly half of all.
@@ -112,7 +108,7 @@ Outcome<DepthNoise> estimate_noise(const std::vector<std::vector<DepthPatch>>& p
         "hold the camera within its range, about 300 mm from the body, and matt what is glossy or dark with chalk");
   }
   DepthNoise noise;
-  noise.range_mm = median(ranges);
+  noise.range_mm = median_of(ranges);
   std::vector<std::pair<double, double>> square_on;
   for (const auto& frame : patches) {
     for (const DepthPatch& patch : frame) {

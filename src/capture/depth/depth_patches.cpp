@@ -4,6 +4,8 @@
 #include <algorithm>
 #include <cmath>
 
+#include "core/median.h"
+
 namespace rimwright {
 
 namespace {
@@ -132,15 +134,10 @@ PatchSettings settings_for(const DepthCapture& capture, const PatchSettings& ask
     }
     settings.half_window_px = 3;
     if (!sigma.empty()) {
-      const auto median = [](std::vector<double>& values) {
-        const auto half = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
-        std::nth_element(values.begin(), half, values.end());
-        return *half;
-      };
       // A window w wide with (w / pixel)^2 pixels tilts by sigma sqrt(12) pixel / w^2; 0.05 rad is asked.
       constexpr double wanted_tilt_rad = 0.05;
-      const double pixel_mm = median(pixel);
-      const double width_mm = std::sqrt(std::sqrt(12.0) * median(sigma) * pixel_mm / wanted_tilt_rad);
+      const double pixel_mm = median_of(std::move(pixel));
+      const double width_mm = std::sqrt(std::sqrt(12.0) * median_of(std::move(sigma)) * pixel_mm / wanted_tilt_rad);
       settings.half_window_px = std::clamp(static_cast<int>(std::lround(0.5 * width_mm / pixel_mm)), 3, 8);
     }
   }

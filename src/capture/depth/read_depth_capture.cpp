@@ -7,6 +7,7 @@
 
 #include "capture/depth/list_depth_frames.h"
 #include "capture/depth/read_trajectory.h"
+#include "core/median.h"
 #include "core/picture_files.h"
 #include "core/small_file.h"
 
@@ -180,10 +181,7 @@ Outcome<std::vector<std::optional<Transform>>> read_poses(const fs::path& folder
 double median_count(const std::vector<std::uint16_t>& counts) {
   std::vector<std::uint16_t> seen;
   std::copy_if(counts.begin(), counts.end(), std::back_inserter(seen), [](std::uint16_t count) { return count != 0; });
-  if (seen.empty()) return 0.0;
-  const auto middle = seen.begin() + static_cast<std::ptrdiff_t>(seen.size() / 2);
-  std::nth_element(seen.begin(), middle, seen.end());
-  return *middle;
+  return median_of(std::move(seen));
 }
 
 }  // namespace

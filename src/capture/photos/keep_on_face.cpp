@@ -5,6 +5,7 @@
 #include <cmath>
 
 #include "capture/photos/patch_grid_index.h"
+#include "core/median.h"
 
 namespace rimwright {
 namespace {
@@ -15,11 +16,6 @@ struct Neighbour {
   Row row;  // 1, s, t, s^2, s t, t^2
   double height_mm;
 };
-
-double median(std::vector<double> v) {
-  std::nth_element(v.begin(), v.begin() + static_cast<std::ptrdiff_t>(v.size() / 2), v.end());
-  return v[v.size() / 2];
-}
 
 // Whether height 0 at the origin belongs to the surface of the neighbours: least squares with Tukey's weights.
 bool lies_on(const std::vector<Neighbour>& neighbours, const KeepOnFaceSettings& settings) {
@@ -40,7 +36,7 @@ bool lies_on(const std::vector<Neighbour>& neighbours, const KeepOnFaceSettings&
     if (!surface.allFinite()) return true;
     std::vector<double> off;
     for (const Neighbour& n : neighbours) off.push_back(std::abs(n.height_mm - surface.dot(n.row)));
-    scale = std::max(median(off) / 0.6745, 0.25 * settings.least_gate_mm);
+    scale = std::max(median_of(off) / 0.6745, 0.25 * settings.least_gate_mm);
     for (std::size_t i = 0; i < neighbours.size(); ++i) {
       const double u = off[i] / (4.7 * scale);
       weight[i] = u < 1.0 ? std::pow(1.0 - u * u, 2) : 0.0;

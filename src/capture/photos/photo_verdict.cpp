@@ -8,6 +8,8 @@
 #include <cstdio>
 #include <map>
 
+#include "core/median.h"
+
 namespace rimwright {
 namespace {
 
@@ -18,12 +20,6 @@ namespace {
   std::vsnprintf(text.data(), text.size(), format, arguments);
   va_end(arguments);
   return text.data();
-}
-
-double median(std::vector<double> v) {
-  if (v.empty()) return 0.0;
-  std::nth_element(v.begin(), v.begin() + static_cast<std::ptrdiff_t>(v.size() / 2), v.end());
-  return v[v.size() / 2];
 }
 
 bool is_steep(const Patch& patch) { return std::abs(patch.normal_sheet.z()) < 0.35; }
@@ -40,7 +36,7 @@ std::string facts(const PhotoEvidence& e) {
     pixel_mm.push_back((view.T_camera_sheet * patch.at_sheet_mm).z() / view.lens.focal_px);
   }
   return words("%zu photos measure together: a pixel covers about %.2f mm of wood, the cameras agree to %.2f pixels",
-               placed_count(e.network), median(pixel_mm), e.adjusted.tie_rms_px);
+               placed_count(e.network), median_of(pixel_mm), e.adjusted.tie_rms_px);
 }
 
 std::string left_out(const PhotoEvidence& e) {
@@ -61,7 +57,7 @@ std::string unsharp(const PhotoEvidence& e, const PhotoVerdictSettings& settings
   for (double r : e.adjusted.photo_rms_px) {
     if (r > 0.0) seen.push_back(r);
   }
-  const double usual = median(seen);
+  const double usual = median_of(seen);
   std::string names;
   for (std::size_t i = 0; i < e.adjusted.photo_rms_px.size(); ++i) {
     if (e.adjusted.photo_rms_px[i] > settings.photo_residual_ratio * usual) {

@@ -13,6 +13,7 @@
 #include <tuple>
 
 #include "capture/photos/image_file.h"
+#include "core/median.h"
 #include "core/picture_files.h"
 
 namespace rimwright {
@@ -144,16 +145,11 @@ std::string why_useless(const Photo& photo, const ReadPhotosSettings& settings) 
   return "";
 }
 
-double median(std::vector<double> values) {
-  std::nth_element(values.begin(), values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2), values.end());
-  return values[values.size() / 2];
-}
-
 void set_aside_blurred_and_doubles(PhotoSet& set, const ReadPhotosSettings& settings) {
   if (set.photos.empty()) return;
   std::vector<double> sharpness;
   for (const Photo& photo : set.photos) sharpness.push_back(photo.sharpness);
-  const double usual = median(sharpness);
+  const double usual = median_of(sharpness);
   std::vector<Photo> kept;
   for (Photo& photo : set.photos) {
     std::string why;

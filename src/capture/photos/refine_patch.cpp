@@ -6,6 +6,7 @@
 #include <limits>
 
 #include "capture/photos/patch_samples.h"
+#include "core/median.h"
 
 namespace rimwright {
 namespace {
@@ -44,11 +45,6 @@ std::vector<double> correlations(const Stacked& all, const Eigen::ArrayXf& mean)
     r.push_back(spread > 0.0f ? static_cast<double>((others * all.samples[k].value).mean() / spread) : 0.0);
   }
   return r;
-}
-
-double median(std::vector<double> v) {
-  std::nth_element(v.begin(), v.begin() + static_cast<std::ptrdiff_t>(v.size() / 2), v.end());
-  return v[v.size() / 2];
 }
 
 // The Gauss-Newton step for (offset, slope along, slope across), and the standard deviation of the offset. The
@@ -199,7 +195,7 @@ PatchFate refine_patch(const PhotoStack& stack, std::span<const std::uint16_t> p
     sample_all(stack, in_use, patch, grid, all);
     if (all.photos.size() < settings.fewest_photos) return PatchFate::too_few_photos;
     const std::vector<double> r = correlations(all, mean_of(all));
-    const double usual = median(r), least = std::max(settings.correlation_floor, usual - settings.correlation_drop);
+    const double usual = median_of(r), least = std::max(settings.correlation_floor, usual - settings.correlation_drop);
     std::vector<std::uint16_t> agreeing;
     double sum = 0.0, contrast = std::numeric_limits<double>::max();
     for (std::size_t k = 0; k < r.size(); ++k) {

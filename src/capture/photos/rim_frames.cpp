@@ -6,6 +6,7 @@
 #include <optional>
 
 #include "capture/photos/patch_grid_index.h"
+#include "core/median.h"
 
 namespace rimwright {
 namespace {
@@ -14,11 +15,6 @@ struct Plane {
   Vector3 normal = Vector3::UnitZ();
   Vector3 middle_mm = Vector3::Zero();
 };
-
-double median(std::vector<double> v) {
-  std::nth_element(v.begin(), v.begin() + static_cast<std::ptrdiff_t>(v.size() / 2), v.end());
-  return v[v.size() / 2];
-}
 
 // The face most of the patches lie on. Ledges have the same normals but less area: the median holds, and what lies
 // more than 0.5 mm off it does not count.
@@ -32,7 +28,7 @@ std::optional<Plane> common_plane(const std::vector<const Patch*>& patches, std:
   for (int round = 0; round < 3; ++round) {
     std::vector<double> heights;
     for (const Patch* p : in) heights.push_back(plane.normal.dot(p->at_sheet_mm));
-    const double height = median(heights);
+    const double height = median_of(heights);
     const double gate_mm = round == 0 ? 1.5 : 0.5;
     std::vector<const Patch*> kept;
     for (std::size_t i = 0; i < in.size(); ++i) {
