@@ -28,6 +28,12 @@ struct JpegFault {
 
 void say_nothing(j_common_ptr) {}
 
+// A progressive file may bring the whole picture again in every few bytes; cameras write some ten scans.
+void leave_endless_jpeg(j_common_ptr common) {
+  constexpr int most_scans = 200;
+  if (reinterpret_cast<j_decompress_ptr>(common)->input_scan_number > most_scans) leave_jpeg(common);
+}
+
 jpeg_error_mgr* quiet(JpegFault& fault) {
   jpeg_std_error(&fault.manager);
   fault.manager.error_exit = leave_jpeg;
@@ -37,6 +43,7 @@ jpeg_error_mgr* quiet(JpegFault& fault) {
 
 bool decode_jpeg(std::span<const unsigned char> bytes, std::uint64_t most_pixels, Picture<std::uint8_t>& picture) {
   jpeg_decompress_struct jpeg{};
+  jpeg_progress_mgr progress{};
   JpegFault fault{};
   jpeg.err = quiet(fault);
   if (setjmp(fault.jump) != 0) {
@@ -44,6 +51,8 @@ bool decode_jpeg(std::span<const unsigned char> bytes, std::uint64_t most_pixels
     return false;
   }
   jpeg_create_decompress(&jpeg);
+  progress.progress_monitor = leave_endless_jpeg;
+  jpeg.progress = &progress;
   jpeg_mem_src(&jpeg, bytes.data(), bytes.size());
   jpeg_read_header(&jpeg, TRUE);
   const std::uint64_t pixels = std::uint64_t{jpeg.image_width} * jpeg.image_height;
