@@ -319,6 +319,17 @@ void list_photo_settings(PhotoSettings& settings, SettingsTable& table) {
     BIND(least_neighbours, 1, 20);
   }
   {
+    GROUP(DropStripsSettings, settings.strips, "photos.strips", 0);
+    BIND(steep_below_cosine, 0.05, 0.6);
+    BIND(level_above_cosine, 0.7, 0.995);
+    BIND(same_face_deg, 5, 80);
+    BIND(off_plane_mm, 0.06, 1.2);
+    BIND(narrowest_mm, 1, 12);
+    BIND(strip_mm, 0.5, 8);
+    BIND(reach_mm, 2, 24);
+    ORDER(narrowest_mm, reach_mm);
+  }
+  {
     GROUP(RimFramesSettings, settings.frames, "photos.frames", 0);
     BIND(station_step_mm, 0.25, 4);
     BIND(steep_below_cosine, 0.05, 0.6);
@@ -332,6 +343,17 @@ void list_photo_settings(PhotoSettings& settings, SettingsTable& table) {
     BIND(shortest_run_mm, 6, 100);
   }
   {
+    GROUP(EdgeFramesSettings, settings.edges, "photos.edges", 0);
+    BIND(steep_below_cosine, 0.05, 0.6);
+    BIND(level_above_cosine, 0.7, 0.995);
+    BIND(bevel_along_mm, 1, 12);
+    BIND(bevel_reach_mm, 10, 200);
+    BIND(fewest_patches, 4, 60);
+    BIND(narrowest_mm, 1, 12);
+    BIND(farthest_mm, 3, 30);
+    BIND(shallow_mm, 1, 30);
+  }
+  {
     GROUP(TrimEdgesSettings, settings.trim, "photos.trim", 0);
     BIND(reach_mm, 0.6, 10);
     BIND(beside_mm, 0.1, 2);
@@ -342,10 +364,6 @@ void list_photo_settings(PhotoSettings& settings, SettingsTable& table) {
     BIND(half_across_mm, 0.1, 2);
     BIND(least_correlation, 0.05, 0.99);
     BIND(passes, 0, 8);
-    BIND(narrowest_mm, 1, 12);
-    BIND(strip_along_mm, 0.5, 8);
-    BIND(strip_reach_mm, 2, 24);
-    ORDER(narrowest_mm, strip_reach_mm);
   }
   {
     GROUP(KeepOnFaceSettings, settings.on_face, "photos.on_face", 0);

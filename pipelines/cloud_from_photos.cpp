@@ -55,8 +55,9 @@ WorkKeys work_keys(const PhotoSet& set, const PhotoSettings& settings, Workers& 
   }
   keys.cameras +=
       seeing + settings_text(settings, {"smooth_px", "place.", "match.", "place_rest.", "adjust.", "seeds."});
-  keys.surface = keys.cameras + settings_text(settings, {"seed_faces.", "zone.", "grow.", "support.", "frames.",
-                                                         "trim.", "on_face.", "ledges.", "clear."});
+  keys.surface =
+      keys.cameras + settings_text(settings, {"seed_faces.", "zone.", "grow.", "support.", "strips.", "frames.",
+                                              "edges.", "trim.", "on_face.", "ledges.", "clear."});
   return keys;
 }
 
@@ -134,12 +135,14 @@ Outcome<std::vector<Patch>> measure_surface(const PhotoStack& stack, const std::
                         [&](const Vector3& at) { return zone.along_rim(at); }};
   std::vector<Patch> patches = grow_patches(stack, seeds, where, settings.grow, workers);
   patches = keep_supported(std::move(patches), settings.support);
+  patches = drop_strips(patches, settings.strips);
 
   say(settings, "measuring ledges");
-  const auto frames = rim_frames(patches, settings.frames);
+  const auto edges = edge_frames(patches, rim_frames(patches, settings.frames), settings.edges);
   patches = trim_edges(stack, std::move(patches), where, settings.grow.refine, settings.trim, workers);
+  patches = drop_strips(patches, settings.strips);
   patches = keep_on_face(patches, settings.on_face, workers);
-  const std::vector<Patch> ledges = sweep_ledges(stack, patches, frames, settings.ledges, workers);
+  const std::vector<Patch> ledges = sweep_ledges(stack, patches, edges, settings.ledges, workers);
   patches.insert(patches.end(), ledges.begin(), ledges.end());
   patches = clear_edges(patches, settings.clear);
   if (patches.size() < fewest_patches) {

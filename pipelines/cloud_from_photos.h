@@ -9,6 +9,8 @@
 #include "capture/photos/clear_edges.h"
 #include "capture/photos/cloud_of_patches.h"
 #include "capture/photos/compare_halves.h"
+#include "capture/photos/drop_strips.h"
+#include "capture/photos/edge_frames.h"
 #include "capture/photos/find_features.h"
 #include "capture/photos/find_target.h"
 #include "capture/photos/grow_patches.h"
@@ -47,7 +49,9 @@ struct PhotoSettings {
   SurfaceZoneSettings zone;
   GrowPatchesSettings grow;
   KeepSupportedSettings support;
+  DropStripsSettings strips;
   RimFramesSettings frames;
+  EdgeFramesSettings edges;
   TrimEdgesSettings trim;
   KeepOnFaceSettings on_face;
   SweepLedgesSettings ledges;

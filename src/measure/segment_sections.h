@@ -37,7 +37,7 @@ struct SegmentSettings {
   double longest_slab_mm = 10.0;
   double bin_mm = 0.16;       // in the working zone; a 0.6 mm floor spans two whole bins
   double far_bin_mm = 1.0;    // where only side or top is expected
-  double points_a_bin = 4.0;  // at least
+  double points_a_bin = 2.0;  // at least; more would lengthen the slab of a thin cloud, which blurs run-outs
   double bin_noise_mm = 0.1;  // standard deviation wanted of a bin's mean
   double widest_bin_mm = 0.7;
   double model_error_mm = 0.05;    // faces are not straight to better than this over a piece

@@ -5,47 +5,11 @@
 #include <cmath>
 #include <optional>
 
+#include "capture/photos/common_plane.h"
 #include "capture/photos/patch_grid_index.h"
-#include "core/median.h"
 
 namespace rimwright {
 namespace {
-
-struct Plane {
-  Vector3 normal = Vector3::UnitZ();
-  Vector3 middle_mm = Vector3::Zero();
-};
-
-// The face most of the patches lie on. Ledges have the same normals but less area: the median holds, and what lies
-// more than 0.5 mm off it does not count.
-std::optional<Plane> common_plane(const std::vector<const Patch*>& patches, std::size_t fewest) {
-  if (patches.size() < fewest) return std::nullopt;
-  Plane plane;
-  plane.normal.setZero();
-  for (const Patch* p : patches) plane.normal += p->normal_sheet;
-  plane.normal.normalize();
-  std::vector<const Patch*> in = patches;
-  for (int round = 0; round < 3; ++round) {
-    std::vector<double> heights;
-    for (const Patch* p : in) heights.push_back(plane.normal.dot(p->at_sheet_mm));
-    const double height = median_of(heights);
-    const double gate_mm = round == 0 ? 1.5 : 0.5;
-    std::vector<const Patch*> kept;
-    for (std::size_t i = 0; i < in.size(); ++i) {
-      if (std::abs(heights[i] - height) < gate_mm) kept.push_back(in[i]);
-    }
-    if (kept.size() < fewest) return std::nullopt;
-    in = std::move(kept);
-    plane.normal.setZero();
-    plane.middle_mm.setZero();
-    for (const Patch* p : in) {
-      plane.normal += p->normal_sheet;
-      plane.middle_mm += p->at_sheet_mm / static_cast<double>(in.size());
-    }
-    plane.normal.normalize();
-  }
-  return plane;
-}
 
 class Walk {
  public:
@@ -173,22 +137,23 @@ class Walk {
   std::optional<PatchIndex> side_index_, top_index_;
 };
 
-// From the turn of the side between stations some 8 mm apart, each way.
-void set_curvature(std::vector<RimFrame>& run) {
-  constexpr std::size_t reach = 8;
+}  // namespace
+
+void set_curvature(std::vector<RimFrame>& run, std::size_t reach) {
   for (std::size_t i = 0; i < run.size(); ++i) {
     const RimFrame& before = run[i < reach ? 0 : i - reach];
     const RimFrame& after = run[std::min(run.size() - 1, i + reach)];
     const Vector3 chord = after.corner_mm - before.corner_mm;
-    if (chord.norm() > 1.0) run[i].curvature_per_mm = (after.out - before.out).dot(chord) / chord.squaredNorm();
+    if (chord.norm() < 1.0) continue;
+    run[i].out_curvature_per_mm = (after.out - before.out).dot(chord) / chord.squaredNorm();
+    run[i].up_curvature_per_mm = (after.up - before.up).dot(chord) / chord.squaredNorm();
   }
 }
 
-}  // namespace
-
 std::vector<std::vector<RimFrame>> rim_frames(const std::vector<Patch>& patches, const RimFramesSettings& settings) {
   auto runs = Walk(patches, settings).run();
-  for (auto& run : runs) set_curvature(run);
+  constexpr std::size_t reach = 8;  // stations each way; the side bends slowly
+  for (auto& run : runs) set_curvature(run, reach);
   return runs;
 }
 

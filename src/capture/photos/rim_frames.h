@@ -20,12 +20,14 @@ struct RimFramesSettings {
   double shortest_run_mm = 25.0;     // of rim; less is something else that stands upright
 };
 
-// Sheet frame, mm. The corner is where side and top would meet.
+// Sheet frame, mm. The corner is where side and top would meet, or bevel and top, or bevel and side (edge_frames.h).
 struct RimFrame {
   Vector3 corner_mm = Vector3::Zero();
   Vector3 along = Vector3::UnitX(), out = Vector3::UnitY(), up = Vector3::UnitZ();
-  double side_out_per_up = 0.0;   // lean: the side lies at out = this times up
-  double curvature_per_mm = 0.0;  // of the rim; positive where it bulges outward
+  double side_out_per_up = 0.0;       // lean: the side lies at out = this times up
+  double out_curvature_per_mm = 0.0;  // turn of `out` along the run; positive where the work bulges outward,
+  double up_curvature_per_mm = 0.0;   // and upward
+  double reach_mm = 1e9;              // from the corner, that this frame is good for
 };
 
 struct InSection {
@@ -35,6 +37,9 @@ struct InSection {
   const Vector3 d = at_sheet_mm - frame.corner_mm;
   return {d.dot(frame.along), d.dot(frame.out), d.dot(frame.up)};
 }
+
+// Curvatures from the turn between stations `reach` apart, each way.
+void set_curvature(std::vector<RimFrame>& run, std::size_t reach);
 
 // One run of frames for each stretch of rim that is seen; none where no side is. Order follows the patches.
 [[nodiscard]] std::vector<std::vector<RimFrame>> rim_frames(const std::vector<Patch>& patches,

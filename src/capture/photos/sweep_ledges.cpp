@@ -54,10 +54,11 @@ std::optional<Patch> sweep(const PhotoStack& stack, const RimFrame& frame, const
   patch.along_sheet = frame.along;
   patch.at_sheet_mm = frame.corner_mm + line.across_mm * (from_above ? frame.out : frame.up);
   auto best = slide_patch(stack, patch, line.from_mm, line.to_mm, settings.slide, settings.refine);
-  // A flat patch on a round wall lies behind the wall's middle by the mean of the bulge over its length.
-  if (best && !from_above) {
+  // A flat patch on a round face lies behind the face's middle by the mean of the bulge over its length.
+  if (best) {
     const double half_mm = settings.refine.half_along_mm;
-    best->at_sheet_mm += frame.curvature_per_mm * half_mm * half_mm / 6.0 * patch.normal_sheet;
+    const double curvature_per_mm = from_above ? frame.up_curvature_per_mm : frame.out_curvature_per_mm;
+    best->at_sheet_mm += curvature_per_mm * half_mm * half_mm / 6.0 * patch.normal_sheet;
   }
   return best;
 }
@@ -73,6 +74,8 @@ std::vector<Patch> keep_with_neighbours(const std::vector<Patch>& patches, const
       if (n == i || patches[n].normal_sheet.dot(patch.normal_sheet) < 0.9) return;
       const Vector3 d = patches[n].at_sheet_mm - patch.at_sheet_mm;
       const double beside = d.dot(across);
+      // The same place found again, by a section that leans towards this one, bears no witness.
+      if (std::hypot(beside, d.dot(patch.along_sheet)) < 0.4 * settings.column_step_mm) return;
       if (std::abs(d.dot(patch.along_sheet)) > settings.support_along_mm ||
           std::abs(beside) > settings.support_across_mm ||
           std::abs(d.dot(patch.normal_sheet)) > settings.support_off_mm) {
@@ -92,36 +95,40 @@ std::vector<Patch> keep_with_neighbours(const std::vector<Patch>& patches, const
 std::vector<Patch> sweep_ledges(const PhotoStack& stack, const std::vector<Patch>& faces,
                                 const std::vector<std::vector<RimFrame>>& runs, const SweepLedgesSettings& settings,
                                 Workers& workers) {
-  std::vector<RimFrame> frames;
-  for (const auto& run : runs) frames.insert(frames.end(), run.begin(), run.end());
   constexpr double section_reach_mm = 60.0;
   const PatchIndex index(faces, section_reach_mm);
-  std::vector<std::vector<Patch>> found(frames.size());
-  workers.for_chunks(frames.size(), 4, [&](std::size_t begin, std::size_t end, std::size_t) {
-    for (std::size_t i = begin; i < end; ++i) {
-      const RimFrame& frame = frames[i];
-      std::vector<Seen> above, outside;
-      index.for_near(frame.corner_mm, [&](std::size_t n) {
-        const InSection at = in_section(frame, faces[n].at_sheet_mm);
-        if (std::abs(at.along_mm) > settings.section_mm) return;
-        if (faces[n].normal_sheet.dot(frame.up) > 0.3) above.push_back({at.out_mm, at.up_mm});
-        if (faces[n].normal_sheet.dot(frame.out) > 0.3) outside.push_back({at.up_mm, at.out_mm});
-      });
-      for (const bool from_above : {true, false}) {
-        const std::vector<Seen>& seen = from_above ? above : outside;
-        const auto last = std::max_element(seen.begin(), seen.end(),
-                                           [](const Seen& a, const Seen& b) { return a.across_mm < b.across_mm; });
-        if (last == seen.end()) continue;
-        const double end_mm = from_above ? frame.side_out_per_up * last->height_mm : 0.0;
-        for (const Line& line : lines_in_gaps(seen, end_mm, settings)) {
-          if (auto patch = sweep(stack, frame, line, from_above, settings)) found[i].push_back(std::move(*patch));
+  std::vector<Patch> all;
+  for (const std::vector<RimFrame>& frames : runs) {
+    std::vector<std::vector<Patch>> found(frames.size());
+    workers.for_chunks(frames.size(), 4, [&](std::size_t begin, std::size_t end, std::size_t) {
+      for (std::size_t i = begin; i < end; ++i) {
+        const RimFrame& frame = frames[i];
+        std::vector<Seen> above, outside;
+        index.for_near(frame.corner_mm, [&](std::size_t n) {
+          const InSection at = in_section(frame, faces[n].at_sheet_mm);
+          if (std::abs(at.along_mm) > settings.section_mm) return;
+          if (faces[n].normal_sheet.dot(frame.up) > 0.3) above.push_back({at.out_mm, at.up_mm});
+          if (faces[n].normal_sheet.dot(frame.out) > 0.3) outside.push_back({at.up_mm, at.out_mm});
+        });
+        for (const bool from_above : {true, false}) {
+          const std::vector<Seen>& seen = from_above ? above : outside;
+          const auto last = std::max_element(seen.begin(), seen.end(),
+                                             [](const Seen& a, const Seen& b) { return a.across_mm < b.across_mm; });
+          if (last == seen.end()) continue;
+          const double end_mm = from_above ? frame.side_out_per_up * last->height_mm : 0.0;
+          for (const Line& line : lines_in_gaps(seen, end_mm, settings)) {
+            if (std::abs(line.across_mm) > frame.reach_mm) continue;
+            if (auto patch = sweep(stack, frame, line, from_above, settings)) found[i].push_back(std::move(*patch));
+          }
         }
       }
-    }
-  });
-  std::vector<Patch> all;
-  for (auto& patches : found) all.insert(all.end(), patches.begin(), patches.end());
-  return keep_with_neighbours(all, settings);
+    });
+    std::vector<Patch> of_run;
+    for (auto& patches : found) of_run.insert(of_run.end(), patches.begin(), patches.end());
+    const std::vector<Patch> kept = keep_with_neighbours(of_run, settings);
+    all.insert(all.end(), kept.begin(), kept.end());
+  }
+  return all;
 }
 
 }  // namespace rimwright

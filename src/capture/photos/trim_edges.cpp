@@ -38,25 +38,6 @@ std::optional<Vector3> across_rim(const Patch& patch, const GrowWhere& where) {
   return patch.normal_sheet.cross(in_face.normalized());
 }
 
-// How wide the patch's face is across the rim here, as far as strip_reach_mm.
-double width_across(const std::vector<Patch>& patches, const PatchIndex& index, const Patch& patch,
-                    const Vector3& across, const TrimEdgesSettings& settings) {
-  const double same = std::cos(radians_from_degrees(settings.same_face_deg));
-  const Vector3 along = across.cross(patch.normal_sheet);
-  double low = 0.0, high = 0.0;
-  index.for_near(patch.at_sheet_mm, [&](std::size_t n) {
-    if (patches[n].normal_sheet.dot(patch.normal_sheet) < same) return;
-    const Vector3 d = patches[n].at_sheet_mm - patch.at_sheet_mm;
-    if (std::abs(d.dot(patch.normal_sheet)) > 2.0 * settings.off_plane_mm ||
-        std::abs(d.dot(along)) > settings.strip_along_mm) {
-      return;
-    }
-    low = std::min(low, d.dot(across));
-    high = std::max(high, d.dot(across));
-  });
-  return high - low;
-}
-
 std::vector<Patch> without_outermost(const std::vector<Patch>& patches, const GrowWhere& where,
                                      const TrimEdgesSettings& settings) {
   const PatchIndex index(patches, settings.reach_mm);
@@ -68,22 +49,6 @@ std::vector<Patch> without_outermost(const std::vector<Patch>& patches, const Gr
       if (sides.all >= settings.least_neighbours && (sides.here == 0 || sides.there == 0)) continue;
     }
     kept.push_back(patches[i]);
-  }
-  return kept;
-}
-
-std::vector<Patch> without_strips(const std::vector<Patch>& patches, const GrowWhere& where,
-                                  const TrimEdgesSettings& settings) {
-  constexpr double level_cosine = 0.94, steep_cosine = 0.3;
-  const PatchIndex index(patches, settings.strip_reach_mm);
-  std::vector<Patch> kept;
-  for (const Patch& patch : patches) {
-    const double up = std::abs(patch.normal_sheet.z());
-    if (up > level_cosine || up < steep_cosine) {
-      const auto across = across_rim(patch, where);
-      if (across && width_across(patches, index, patch, *across, settings) < settings.narrowest_mm) continue;
-    }
-    kept.push_back(patch);
   }
   return kept;
 }
@@ -128,7 +93,7 @@ std::vector<Patch> trim_edges(const PhotoStack& stack, std::vector<Patch> patche
     patches = std::move(kept);
     narrow = std::move(kept_narrow);
   }
-  return without_strips(without_outermost(patches, where, settings), where, settings);
+  return without_outermost(patches, where, settings);
 }
 
 }  // namespace rimwright

@@ -1,5 +1,5 @@
-// Patches beside an edge see past it: they are measured anew with a patch narrow across the rim, the outermost are
-// dropped, and so is what looks like top or side but is no wider than a ledge: that is for the sweep to find.
+// Patches beside an edge see past it: they are measured anew with a patch narrow across the rim, and the outermost are
+// dropped.
 #pragma once
 
 #include <vector>
@@ -18,10 +18,7 @@ struct TrimEdgesSettings {
   std::size_t least_neighbours = 4;  // with fewer in all, the photos see too little to speak of an edge
   double half_along_mm = 1.8, half_across_mm = 0.4;
   double least_correlation = 0.5;
-  int passes = 2;               // what was hidden behind the outermost patch may be an edge in turn
-  double narrowest_mm = 3.0;    // of top and side, across the rim, at a patch
-  double strip_along_mm = 2.0;  // neighbours so far along the rim count for that width
-  double strip_reach_mm = 6.0;  // and so far in all
+  int passes = 2;  // what was hidden behind the outermost patch may be an edge in turn
 };
 
 // Patches in their order. Needs the direction of the rim at each (GrowWhere).
