@@ -177,7 +177,7 @@ void list_depth_settings(DepthSettings& settings, SettingsTable& table) {
 
 void list_photo_settings(PhotoSettings& settings, SettingsTable& table) {
   {
-    GROUP(PhotoSettings, settings, "photos", 24);
+    GROUP(PhotoSettings, settings, "photos", 26);
     BIND(smooth_px, 0.1, 3);
   }
   {
