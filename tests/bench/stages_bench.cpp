@@ -127,7 +127,7 @@ int run(int argc, char** argv) {
           ->Unit(benchmark::kMillisecond)
           ->UseRealTime()
           ->Iterations(1)
-          ->Repetitions(5)
+          ->Repetitions(7)
           ->ReportAggregatesOnly();
   argc -= 2;
   argv += 2;

@@ -92,12 +92,12 @@ def plain_fread(file):
 def jobs_for(build, folder, millions):
     scan = folder / "scan.ply"
     program = [build / "src/app/rimwright", "inspect", folder / "plan.yaml", scan, "--units", "mm", "--quiet"]
-    inspect = program + ["--out", folder / "result", "--threads"]
+    inspect = {threads: program + ["--out", folder / f"result-{threads}", "--threads", str(threads)] for threads in (1, 2)}
     baseline = build / "tests/bench/baseline_chain"
     jobs = {
         "plain read of the bytes": lambda: plain_fread(scan),
-        "rimwright inspect, 1 thread": lambda: run(inspect + ["1"]),
-        "rimwright inspect, 2 threads": lambda: run(inspect + ["2"]),
+        "rimwright inspect, 1 thread": lambda: run(inspect[1]),
+        "rimwright inspect, 2 threads": lambda: run(inspect[2]),
     }
     if millions <= LARGEST_FOR_CHAINS:
         jobs[EVERY_POINT] = lambda: run(program + ["--out", folder / "result-every-point", "--threads", "2",
@@ -126,7 +126,7 @@ def measure(build, folder, millions):
 
 def print_accuracy(folder):
     """Errors against the simulator's truth with all stages as they are, and with every point in every stage."""
-    both = [(folder / "result", "as it is"), (folder / "result-every-point", "every point")]
+    both = [(folder / "result-2", "as it is"), (folder / "result-every-point", "every point")]
     if not (folder / "truth.json").exists() or not all(result.exists() for result, _ in both):
         return
     print("| against truth | chain | measured | median error | 95 % | within U95 |\n| --- | --- | --- | --- | --- | --- |")
@@ -143,6 +143,17 @@ def print_accuracy(folder):
             print(f"| {quantity} ({unit}) | {chain} | {measured} of {stations} | {median:.5f} | {high:.5f} | |")
     verdicts = ", ".join(f"{chain}: {verdict}, {findings} findings" for (_, verdict, findings), chain in summaries)
     print(f"\nVerdict on this sound body, {verdicts}.\n", flush=True)
+
+
+def print_alike(build, folder):
+    """Whether 1, 2 and 3 threads wrote the same bytes; PDFs hold the time of their making."""
+    run([build / "src/app/rimwright", "inspect", folder / "plan.yaml", folder / "scan.ply", "--units", "mm", "--quiet",
+         "--out", folder / "result-3", "--threads", "3"])
+    files = sorted(f.name for f in (folder / "result-2").iterdir() if f.suffix != ".pdf")
+    differing = [name for name in files
+                 if len({(folder / f"result-{threads}" / name).read_bytes() for threads in (1, 2, 3)}) > 1]
+    print("1, 2 and 3 threads: " + ("differing " + ", ".join(differing) if differing else
+                                    "the same bytes in " + ", ".join(files)) + "\n", flush=True)
 
 
 def points_of(folder):
@@ -170,7 +181,9 @@ def main():
         for name, (wall, cpu, peak) in medians.items():
             print(f"| {name} | {wall:.2f} | {cpu:.2f} | {peak:.0f} | {wall / ours[0]:.2f} | {cpu / ours[1]:.2f} |")
         print(flush=True)
+        print(f"Load {os.getloadavg()[0]:.1f} behind these runs.\n")
         print_accuracy(folder)
+        print_alike(build, folder)
         for result in folder.glob("result*"):
             shutil.rmtree(result)
         growth.append((points, ours[0], ours_one[1], ours[2]))
@@ -183,8 +196,8 @@ def main():
     largest = max((s for s in sizes if s <= 10), default=None)
     if largest is not None:
         folder = files / f"{largest:g}"
-        subprocess.run([build / "tests/bench/stages_bench", folder / "plan.yaml", folder / "scan.ply"], check=True,
-                       stderr=subprocess.DEVNULL)
+        subprocess.run([build / "tests/bench/stages_bench", folder / "plan.yaml", folder / "scan.ply",
+                        "--benchmark_enable_random_interleaving=true"], check=True, stderr=subprocess.DEVNULL)
 
 
 if __name__ == "__main__":
