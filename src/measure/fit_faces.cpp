@@ -253,7 +253,8 @@ class FaceFitter {
       if (t < span.from_t_mm + from_slope * ds || t > span.to_t_mm + to_slope * ds) continue;
       if (is_ledge_) {
         // Points of the neighbouring wall scatter into a floor's t; they stand out along the profile.
-        const double along = profile_along(out, up), spare = 2.0 * noise_mm_;
+        const double moved = span.shift_along * ds * profile_along(fits_.normal.x(), fits_.normal.y());
+        const double along = profile_along(out, up) - moved, spare = 2.0 * noise_mm_;
         if (along < span.from_along_mm - spare || along > span.to_along_mm + spare) continue;
       }
       double y = out * fits_.normal.x() + up * fits_.normal.y() - span.shift_along * ds;

@@ -23,13 +23,17 @@ FaceFit fit_window(std::span<const SliceMoments> slices, std::size_t here, doubl
   if (until < 1.0 || from < 1.0) return fit;
   const double t0 = t / w;
 
-  auto [normal, right, yy] = window_equations(slices, t0, -static_cast<double>(here) * step_mm, step_mm);
+  const auto [measured, measured_right, yy] =
+      window_equations(slices, t0, -static_cast<double>(here) * step_mm, step_mm);
+  WindowMatrix normal = measured;
+  WindowVector right = measured_right;
   // Directions the window does not hold (one slice only, no width, few points) are damped, not guessed.
   const double scale = normal(0, 0);
   for (int k = 1; k < 7; ++k) normal(k, k) += 1e-9 * scale;
   const std::size_t filled = slices.size();
   constexpr double few_points = 40.0;
-  if (filled < 3 || points < few_points) normal(3, 3) += 1e6 * scale, normal(4, 4) += 1e6 * scale;
+  const bool may_bend = filled >= 3 && points >= few_points;
+  if (!may_bend) normal(3, 3) += 1e6 * scale, normal(4, 4) += 1e6 * scale;
   if (filled < 2) normal(2, 2) += 1e6 * scale;
   if (!model.bends_across) normal(5, 5) += 1e12 * scale;
   const bool turns = model.may_turn_unevenly && filled >= 5 && points >= few_points;
@@ -40,13 +44,28 @@ FaceFit fit_window(std::span<const SliceMoments> slices, std::size_t here, doubl
     normal(1, 1) += precision;
     right[1] += precision * slope;
   }
-  const Eigen::LDLT<WindowMatrix> solver(normal);
-  const WindowVector solution = solver.solve(right);
+  Eigen::LDLT<WindowMatrix> solver(normal);
+  WindowVector solution = solver.solve(right);
+  const auto residual_of = [&](const WindowVector& x) {
+    return std::max(0.0, yy - 2.0 * x.dot(measured_right) + x.dot(measured * x));  // weighted
+  };
+  // Few points say little of a bend, but in a run-out the wall of a ledge bends by more than they scatter.
+  constexpr double points_for_plain_bend = 10.0, plainly = 4.0;
+  if (!may_bend && filled >= 5 && points >= points_for_plain_bend) {
+    WindowMatrix bent = normal;
+    bent(3, 3) = measured(3, 3) + 1e-9 * scale;
+    const Eigen::LDLT<WindowMatrix> bent_solver(bent);
+    const WindowVector bent_solution = bent_solver.solve(right);
+    if (bent_solution.allFinite() && plainly * residual_of(bent_solution) < residual_of(solution)) {
+      solver = bent_solver;
+      solution = bent_solution;
+    }
+  }
   const WindowMatrix inverse = solver.solve(WindowMatrix::Identity());
   if (!solution.allFinite()) return fit;
 
   fit.degrees_of_freedom = std::max(1.0, points - 7);
-  const double residual_sum = std::max(0.0, yy - solution.dot(right));         // weighted
+  const double residual_sum = residual_of(solution);
   const double variance = residual_sum / w * points / fit.degrees_of_freedom;  // of a point of mean weight
   const double per_weight = residual_sum / fit.degrees_of_freedom;
   fit.measured = true;

@@ -5,6 +5,7 @@
 #include <cmath>
 #include <limits>
 
+#include "measure/bevel_movement.h"
 #include "measure/piece_search.h"
 #include "measure/profile_frame.h"
 #include "measure/slab_bins.h"
@@ -78,9 +79,9 @@ class Segmenter {
                        : SlopePrior{0.0, 1.0, -0.7, 0.7};
   }
 
-  [[nodiscard]] SectionPieces segment(double station_mm) const {
+  [[nodiscard]] SectionPieces segment(double station_mm, const std::optional<BevelMovement>& movement = {}) const {
     SectionPieces section{station_mm, {}};
-    const std::vector<Sums> prefix = bin_sums(station_mm);
+    const std::vector<Sums> prefix = bin_sums(station_mm, movement);
     const auto bins = prefix.size() - 1;
 
     std::vector<States> best(bins + 1);
@@ -129,7 +130,7 @@ class Segmenter {
     }
     std::reverse(section.pieces.begin(), section.pieces.end());
     section.pieces = joined(section.pieces);
-    sharpen_breaks(section.pieces);
+    sharpen_breaks(section.pieces, prefix);
     return section;
   }
 
@@ -173,14 +174,18 @@ class Segmenter {
            std::abs(a.height_at(middle) - b.height_at(middle)) < most_offset_mm;
   }
 
-  // Where two neighbouring pieces meet, their lines' intersection says it better than the bins do.
-  static void sharpen_breaks(std::vector<Piece>& pieces) {
+  // Where two neighbouring pieces meet, their lines' intersection says it better than the bins do; between bins that
+  // hold nothing it may lie anywhere.
+  void sharpen_breaks(std::vector<Piece>& pieces, const std::vector<Sums>& prefix) const {
     for (std::size_t i = 0; i + 1 < pieces.size(); ++i) {
       Piece &a = pieces[i], &b = pieces[i + 1];
       const double turn = a.slope - b.slope;
       if (std::abs(turn) < 0.1) continue;
       const double meet = (b.height_at(0.0) - a.height_at(0.0)) / turn;
-      const double low = std::min(a.to_along_mm, b.from_along_mm) - 0.5,
+      auto before = static_cast<std::size_t>(std::lower_bound(borders_.begin(), borders_.end(), a.to_along_mm) -
+                                             borders_.begin());
+      while (before > 1 && prefix[before].points == prefix[before - 1].points) --before;
+      const double low = std::min({a.to_along_mm, b.from_along_mm, borders_[before]}) - 0.5,
                    high = std::max(a.to_along_mm, b.from_along_mm) + 0.5;
       if (meet > std::max(low, a.from_along_mm) && meet < std::min(high, b.to_along_mm))
         a.to_along_mm = b.from_along_mm = meet;
@@ -197,9 +202,11 @@ class Segmenter {
 
   // Prefix sums over the bins of the slab. A bin counts by its mean only; scatter within it says nothing about lines,
   // it makes the mean less sure. It is pooled over neighbours, since a bin of a thin scan holds a few points only.
-  [[nodiscard]] std::vector<Sums> bin_sums(double station_mm) const {
+  [[nodiscard]] std::vector<Sums> bin_sums(double station_mm, const std::optional<BevelMovement>& movement) const {
     thread_local SlabBins bins;
-    bins.gather(rim_, finder_, station_mm, slab_mm_, settings_.points_a_slab);
+    SlabBins::MovedBack back;
+    if (movement) back = [&](const Vector2& p, double ds_mm) { return movement->moved_back(p, ds_mm); };
+    bins.gather(rim_, finder_, station_mm, slab_mm_, settings_.points_a_slab, back);
     const std::size_t count = bins.size();
     const auto gate = [&](std::size_t b) { return 0.75 * (borders_[b + 1] - borders_[b]) + 5.0 * noise_mm_ + 0.1; };
     for (std::size_t b = 0; b < count; ++b) bins.keep_near_median(b, gate(b) + 0.3 * slab_mm_);
@@ -257,6 +264,12 @@ std::vector<SectionPieces> segment_sections(const UnrolledRim& rim, double noise
   workers.for_chunks(stations, 8, [&](std::size_t begin, std::size_t end, std::size_t) {
     for (std::size_t i = begin; i < end; ++i)
       sections[i] = segmenter.segment((static_cast<double>(i) + 0.5) * settings.station_step_mm);
+  });
+  // Sections of the run-outs again, sharper.
+  const auto movements = bevel_movement(sections, expected, lean_rad);
+  workers.for_chunks(stations, 8, [&](std::size_t begin, std::size_t end, std::size_t) {
+    for (std::size_t i = begin; i < end; ++i)
+      if (movements[i]) sections[i] = segmenter.segment(sections[i].station_mm, movements[i]);
   });
   return sections;
 }

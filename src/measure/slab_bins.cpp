@@ -22,8 +22,8 @@ BinFinder::BinFinder(std::vector<double> borders_mm) : borders_mm_(std::move(bor
   }
 }
 
-void SlabBins::gather(const UnrolledRim& rim, const BinFinder& finder, double station_mm, double slab_mm,
-                      double enough) {
+void SlabBins::gather(const UnrolledRim& rim, const BinFinder& finder, double station_mm, double slab_mm, double enough,
+                      const MovedBack& moved_back) {
   const double slices_a_mm = 1.0 / rim.slice_mm;
   const auto slice_at = [&](double s) {
     return static_cast<std::size_t>(std::clamp(s * slices_a_mm, 0.0, static_cast<double>(rim.slice_count())));
@@ -38,7 +38,12 @@ void SlabBins::gather(const UnrolledRim& rim, const BinFinder& finder, double st
   bin_of_.clear();
   count_.assign(finder.bin_count(), 0);
   for (std::size_t i = begin; i < end; i += every) {
-    const double out = rim.out_mm[i], up = rim.up_mm[i], along = profile_along(out, up);
+    double out = rim.out_mm[i], up = rim.up_mm[i];
+    if (moved_back) {
+      const Vector2 back = moved_back({out, up}, rim.station_mm[i] - station_mm);
+      out = back.x(), up = back.y();
+    }
+    const double along = profile_along(out, up);
     const std::uint16_t bin = finder.bin_at(along);
     if (bin == BinFinder::none) continue;
     ++count_[bin];

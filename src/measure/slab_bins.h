@@ -3,6 +3,7 @@
 
 #include <algorithm>
 #include <cstdint>
+#include <functional>
 #include <span>
 #include <vector>
 
@@ -41,7 +42,10 @@ class SlabBins {
   };
 
   // The points within half a slab_mm of the station; where they are twice as many as `enough` or more, an even share.
-  void gather(const UnrolledRim& rim, const BinFinder& finder, double station_mm, double slab_mm, double enough);
+  // `moved_back`, where given, takes a point (out, up) seen ds farther on back to the station.
+  using MovedBack = std::function<Vector2(const Vector2& out_up_mm, double ds_mm)>;
+  void gather(const UnrolledRim& rim, const BinFinder& finder, double station_mm, double slab_mm, double enough,
+              const MovedBack& moved_back = {});
   // Drops what lies farther than gate_mm from the median height of bin b; a single point says nothing and goes too.
   void keep_near_median(std::size_t b, double gate_mm);
   // In a run-out the profile moves while the slab passes. How fast is pooled over neighbouring bins and taken out, so

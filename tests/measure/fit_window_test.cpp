@@ -56,5 +56,24 @@ TEST(FitWindow, AKnownSlopeHoldsWhatPointsCannot) {
   EXPECT_NEAR(fit.a_mm, 2.0, 1e-6);
 }
 
+// A wall in a run-out: two points a slice, bent by 0.03 mm a square millimetre, which scatter by `scatter`.
+FaceFit fit_of_wall(double bend, double scatter) {
+  std::vector<SliceMoments> slices(9);
+  for (int k = 0; k < 9; ++k) {
+    const double s = (k - 4) * step_mm, sign = k % 2 == 0 ? 1.0 : -1.0;
+    for (const double t : {-1.0, -0.5}) slices[static_cast<std::size_t>(k)].add(t, bend * s * s + sign * scatter, 1.0);
+  }
+  return fit_window(slices, 4, step_mm, {.known_slope = KnownSlope{0.0, 0.02, 0.01}});
+}
+
+TEST(FitWindow, FewPointsShowABendThatIsPlain) {
+  const FaceFit bent = fit_of_wall(0.03, 0.005);
+  EXPECT_NEAR(bent.a_mm, 0.0, 0.005);  // a straight fit is off by the mean of the bend, 0.2 mm
+  EXPECT_NEAR(bent.bend_along, 0.03, 0.001);
+  EXPECT_LT(bent.noise_mm, 0.01);
+  // What could be chance is not followed.
+  EXPECT_NEAR(fit_of_wall(0.0005, 0.02).bend_along, 0.0, 1e-4);
+}
+
 }  // namespace
 }  // namespace rimwright

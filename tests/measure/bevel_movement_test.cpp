@@ -1,0 +1,84 @@
+// The bevel's movement along a run-out, from sections of a closed form.
+#include "measure/bevel_movement.h"
+
+#include <gtest/gtest.h>
+
+#include <cmath>
+
+#include "measure/profile_frame.h"
+
+namespace rimwright {
+namespace {
+
+constexpr double angle_deg = 124.0;
+const double reach_a_drop = std::tan(radians_from_degrees(180.0 - angle_deg));
+
+Expected plan(double deepest_mm = 0.0) {
+  Expected expected;
+  expected.bevel = ExpectedBevel{radians_from_degrees(angle_deg), 16.0};
+  if (deepest_mm > 0.0) expected.channels.push_back({ExpectedCorner::top_side, {{2.0, deepest_mm}}});
+  return expected;
+}
+
+// Sections 2 mm apart whose bevel drops by 9 + speed s + growth s^2 / 2 millimetres, s from the middle one.
+std::vector<SectionPieces> sections(double speed, double growth) {
+  std::vector<SectionPieces> all;
+  for (int i = -10; i <= 10; ++i) {
+    const double s = 2.0 * i, drop = 9.0 + speed * s + 0.5 * growth * s * s, reach = drop * reach_a_drop;
+    Piece bevel;
+    bevel.lie = Lie::sloping;
+    bevel.from_along_mm = profile_along(0.0, -drop), bevel.to_along_mm = profile_along(-reach, 0.0);
+    const double low = profile_height(0.0, -drop), high = profile_height(-reach, 0.0);
+    bevel.slope = (high - low) / (bevel.to_along_mm - bevel.from_along_mm);
+    bevel.middle_along_mm = 0.5 * (bevel.from_along_mm + bevel.to_along_mm);
+    bevel.middle_height_mm = 0.5 * (low + high);
+    all.push_back({100.0 + s, {bevel}});
+  }
+  return all;
+}
+
+TEST(BevelMovement, TakesEdgesBackToTheStation) {
+  const double speed = 0.4, growth = 0.03;
+  const auto movements = bevel_movement(sections(speed, growth), plan(), 0.0);
+  const auto& middle = movements[10];
+  ASSERT_TRUE(middle);
+  for (const double ds : {-3.0, -1.0, 2.0, 3.3}) {
+    const double drop = 9.0 + speed * ds + 0.5 * growth * ds * ds;
+    // The upper edge, level along the top, and a wall's foot beside it; the lower edge, upright.
+    const Vector2 upper = middle->moved_back({-drop * reach_a_drop, 0.0}, ds);
+    EXPECT_NEAR(upper.x(), -9.0 * reach_a_drop, 1e-3);
+    EXPECT_EQ(upper.y(), 0.0);
+    const Vector2 foot = middle->moved_back({-drop * reach_a_drop - 2.0, -1.7}, ds);
+    EXPECT_NEAR(foot.x(), -9.0 * reach_a_drop - 2.0, 1e-3);
+    EXPECT_EQ(foot.y(), -1.7);
+    const Vector2 lower = middle->moved_back({0.0, -drop}, ds);
+    EXPECT_NEAR(lower.y(), -9.0, 1e-3);
+    EXPECT_EQ(lower.x(), 0.0);
+  }
+}
+
+TEST(BevelMovement, NothingWhereItStandsStillOrIsNotSeen) {
+  for (const auto& movement : bevel_movement(sections(0.0, 0.0), plan(), 0.0)) EXPECT_FALSE(movement);
+  auto gone = sections(0.4, 0.0);
+  for (auto& section : gone) section.pieces.clear();
+  for (const auto& movement : bevel_movement(gone, plan(), 0.0)) EXPECT_FALSE(movement);
+  for (const auto& movement : bevel_movement(sections(0.4, 0.0), {}, 0.0)) EXPECT_FALSE(movement);
+}
+
+TEST(BevelMovement, NothingWhereChannelsFollowTheRim) {
+  const auto movements = bevel_movement(sections(0.4, 0.0), plan(10.0), 0.0);
+  EXPECT_FALSE(movements[10]);     // 9 mm deep, and so is less than the channel
+  EXPECT_TRUE(movements[10 + 5]);  // 13 mm
+}
+
+TEST(BevelMovement, OneSectionOffItsCourseDoesNotCount) {
+  auto some = sections(0.4, 0.0);
+  some[11].pieces[0].middle_height_mm += 0.5;
+  const auto movements = bevel_movement(some, plan(), 0.0);
+  ASSERT_TRUE(movements[10]);
+  const double expected = 0.4 * movements[10]->normal.y();
+  EXPECT_NEAR(std::abs(movements[10]->speed), expected, 0.02 * expected);
+}
+
+}  // namespace
+}  // namespace rimwright
