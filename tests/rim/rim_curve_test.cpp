@@ -129,8 +129,9 @@ TEST(RimCurve, OpenCurvesGoOnStraightAndClosedOnesWrap) {
 }
 
 // The neglected third order: step^3 / 6 times the curvature's change, which on this ellipse is below 1.2e-4 / mm^2; at
-// 0.2 mm 0.2 nm on the curve. Between samples the curvature is interpolated and, with points 0.3 mm apart joined by
-// chords, wrong by up to a seventh: 0.2^2 / 2 * 0.14 / 85 = 0.03 um of out, and 0.2 * 0.14 / 85 rad of turn over 40 mm.
+// 0.45 mm, half a sample's step and the guess, 2 nm on the curve. Between samples the curvature is interpolated and,
+// with points 0.3 mm apart joined by chords, wrong by up to a seventh: 0.2^2 / 2 * 0.14 / 85 = 0.03 um of out, and 0.2
+// * 0.14 / 85 rad of turn over 40 mm.
 TEST(RimCurve, FootNearIsTheFoot) {
   std::vector<Vector2> points;
   constexpr int count = 4000;
