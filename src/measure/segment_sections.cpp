@@ -265,12 +265,15 @@ std::vector<SectionPieces> segment_sections(const UnrolledRim& rim, double noise
     for (std::size_t i = begin; i < end; ++i)
       sections[i] = segmenter.segment((static_cast<double>(i) + 0.5) * settings.station_step_mm);
   });
-  // Sections of the run-outs again, sharper.
-  const auto movements = bevel_movement(sections, expected, lean_rad);
-  workers.for_chunks(stations, 8, [&](std::size_t begin, std::size_t end, std::size_t) {
-    for (std::size_t i = begin; i < end; ++i)
-      if (movements[i]) sections[i] = segmenter.segment(sections[i].station_mm, movements[i]);
-  });
+  // Sections of the run-outs again, sharper; those tell how the next ones move.
+  constexpr int rounds = 3;
+  for (int round = 0; round < rounds; ++round) {
+    const auto movements = bevel_movement(sections, expected, lean_rad);
+    workers.for_chunks(stations, 8, [&](std::size_t begin, std::size_t end, std::size_t) {
+      for (std::size_t i = begin; i < end; ++i)
+        if (movements[i]) sections[i] = segmenter.segment(sections[i].station_mm, movements[i]);
+    });
+  }
   return sections;
 }
 
