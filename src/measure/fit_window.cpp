@@ -46,7 +46,8 @@ FaceFit fit_window(std::span<const SliceMoments> slices, std::size_t here, doubl
   }
   Eigen::LDLT<WindowMatrix> solver(normal);
   WindowVector solution = solver.solve(right);
-  const auto residual_of = [&](const WindowVector& x) {
+  // Named once more: clang 14 lets no lambda take hold of structured bindings.
+  const auto residual_of = [&measured = measured, &measured_right = measured_right, &yy = yy](const WindowVector& x) {
     return std::max(0.0, yy - 2.0 * x.dot(measured_right) + x.dot(measured * x));  // weighted
   };
   // Few points say little of a bend, but in a run-out the wall of a ledge bends by more than they scatter.
