@@ -57,6 +57,8 @@ void list_file_settings(CloudFromFileSettings& settings, SettingsTable& table) {
     BIND(least_density, 0.01, 2.4);
     BIND(most_density, 100, 2000);
     BIND(relative_standard_u, 0, 0.05);
+    BIND(warp_mm, 0, 2);
+    BIND(warp_length_mm, 50, 2000);
     ORDER(least_extent_mm, most_extent_mm);
     ORDER(least_density, most_density);
   }

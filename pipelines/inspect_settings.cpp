@@ -93,6 +93,7 @@ void list_inspect_settings(InspectSettings& settings, SettingsTable& table) {
     BIND(side_depth_mm, 10, 200);
     BIND(top_depth_mm, 6, 100);
     BIND(narrowest_bend_mm, 2, 40);
+    BIND(usual_bend_per_mm, 1e-5, 1);
     BIND(edge_strip_mm, 3, 60);
     BIND(short_strip_mm, 2, 20);
     BIND(edge_margin_mm, 0.08, 1.5);
@@ -140,6 +141,9 @@ void list_inspect_settings(InspectSettings& settings, SettingsTable& table) {
     BIND(closest_knots_mm, 5, 40);
     BIND(farthest_move_mm, 5, 40);
     BIND(rounds, 1, 10);
+    BIND(other_knots, 0.5, 0.95);
+    BIND(least_turn_u_rad, 0, 0.1);
+    BIND(farthest_mm, 0.1, 10);
   }
   {
     GROUP(TornSettings, settings.measure.torn, "measure.torn", 0);

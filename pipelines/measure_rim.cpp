@@ -33,7 +33,7 @@ std::vector<TornPlace> torn_places(const UnrolledRim& rim, const FittedRim& fitt
 }
 
 // The fitted sections of one rim, and what is needed to turn them into measures.
-Measures measure_sections(const UnrolledRim& rim, const FittedRim& fitted, const NoiseModel& noise,
+Measures measure_sections(const UnrolledRim& rim, const FittedRim& fitted, const FairRim& fair, const NoiseModel& noise,
                           const Expected& expected, const CaptureTerms& terms, const MeasureRimSettings& settings,
                           Workers& workers) {
   Measures measures;
@@ -42,7 +42,7 @@ Measures measure_sections(const UnrolledRim& rim, const FittedRim& fitted, const
     const FaceGrid grid = grid_face(rim, fitted, *face, 0.5, -0.6, 1.0, workers);
     measures.bevel_planned = true;
     measures.bevel.stations = measure_bevel(rim, fitted, grid, noise, terms, settings.bevel);
-    measure_fairness(measures.bevel, rim, fitted, grid, *expected.bevel, noise, settings.fair);
+    measure_fairness(measures.bevel, rim, fitted, grid, *expected.bevel, noise, fair);
     targets = target_faces(rim, fitted, measures.bevel, *expected.bevel);
     measures.map = map_deviation(fitted, grid, targets, noise);
     if (expected.block) measures.block = measure_block(measures.bevel.stations, *expected.block);
@@ -77,9 +77,15 @@ Outcome<Measures> measure_rim(const Cloud& cloud, const Expected& expected, cons
   if (!seen_noise) return tl::unexpected(seen_noise.error());
   const NoiseModel noise = with_capture_error(*seen_noise, cloud.capture_error);
 
+  FairRim fair;
+  if (expected.bevel) {
+    fair = fair_rim(rim.curve, fitted.station_mm,
+                    std::max(expected.bevel->longest_wave_mm, expected.bevel->longest_edge_wave_mm), settings.fair);
+    fitted.turns = section_turns(fair, rim, fitted.station_mm);
+  }
   const CaptureTerms terms{cloud.scale.relative_standard_u, cloud.capture_error, cloud.origin_mm,
                            orientation->tilt_u_rad};
-  Measures measures = measure_sections(rim, fitted, noise, expected, terms, settings, workers);
+  Measures measures = measure_sections(rim, fitted, fair, noise, expected, terms, settings, workers);
   summarise_scan(measures, cloud, rim, fitted, noise, outline->lean_rad);
   return measures;
 }

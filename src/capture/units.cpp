@@ -160,6 +160,8 @@ Outcome<ScanFile> to_millimetres(ScanFile scan, const UnitsSettings& settings, W
   }
   scan.cloud.scale.factor = millimetres_per(units);
   scan.cloud.scale.relative_standard_u = settings.relative_standard_u;
+  scan.cloud.capture_error.warp_mm = settings.warp_mm;
+  scan.cloud.capture_error.warp_length_mm = settings.warp_length_mm;
   if (units == FileUnits::mm) return scan;
 
   scan.cloud.origin_mm *= scan.cloud.scale.factor;

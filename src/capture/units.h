@@ -25,6 +25,9 @@ struct UnitsSettings {
   double least_density = 0.6;        // points a mm2; coarser scans do not show a strip
   double most_density = 400.0;       // points a mm2: 0.05 mm apart, finer than scanners of whole bodies
   double relative_standard_u = 0.0;  // of the scanner's own scale, dimensionless, when its certificate tells it
+  // Likewise its slow warp, which no scan shows by itself (CaptureError::warp_mm).
+  double warp_mm = 0.0;
+  double warp_length_mm = 250.0;
 };
 
 // Scales coordinates (and sigma) to millimetres and sets Cloud::scale. Refusals: units_doubtful, shape_degenerate

@@ -24,6 +24,10 @@ struct Scale {
 struct CaptureError {
   double correlated_sigma_mm = 0.0;    // standard deviation of error shared by neighbouring points
   double correlation_length_mm = 0.0;  // distance over which that error stays alike
+  // A slow warp of everything, far longer than what is measured, which no scan shows by itself: standard deviation of
+  // each component of the displacement, and the distance over which it stays alike (exp(-h^2 / (2 L^2))).
+  double warp_mm = 0.0;
+  double warp_length_mm = 0.0;
 };
 
 // What the reader met and did. Counts are points of the file.

@@ -20,20 +20,46 @@ FaceFit tangent_at(const FaceFit& strip, double t_mm) {
   return tangent;
 }
 
+FaceFit straightened(const FaceFit& strip) {
+  FaceFit straight = strip;
+  if (strip.variance_q <= 0.0) return straight;
+  const double by_a = strip.covariance_aq / strip.variance_q, by_b = strip.covariance_bq / strip.variance_q;
+  straight.a_mm -= by_a * strip.q;
+  straight.b -= by_b * strip.q;
+  straight.variance_a -= by_a * strip.covariance_aq;
+  straight.variance_b -= by_b * strip.covariance_bq;
+  straight.covariance_ab -= by_a * strip.covariance_bq;
+  straight.q = straight.variance_q = straight.covariance_aq = straight.covariance_bq = straight.bend_share = 0.0;
+  return straight;
+}
+
 void prefer_short_where_long_misfits(FaceFits& strip, const FaceFits& shorter, double FaceFit::*edge_end,
                                      double beyond) {
   constexpr double sigmas = 3.0;
   for (std::size_t i = 0; i < strip.at.size() && i < shorter.at.size(); ++i) {
     FaceFit& fit = strip.at[i];
-    FaceFit instead = shorter.at[i];
-    if (!fit.measured || !instead.measured) continue;
-    const double edge_t_mm = instead.*edge_end + beyond * instead.margin_mm;
-    const FaceFit by_long = tangent_at(fit, edge_t_mm), by_short = tangent_at(instead, edge_t_mm);
-    const double apart_mm = std::abs(by_long.a_mm - by_short.a_mm);
-    const double chance = std::sqrt(0.5 / fit.degrees_of_freedom + 0.5 / instead.degrees_of_freedom);
-    const bool scatters = fit.noise_mm > instead.noise_mm * (1.0 + sigmas * chance);
-    if (!scatters && apart_mm < sigmas * std::sqrt(by_long.variance_a + by_short.variance_a)) continue;
-    instead.form_u_mm = apart_mm;
+    const FaceFit& bent = shorter.at[i];
+    if (!fit.measured || !bent.measured) continue;
+    const double edge_t_mm = bent.*edge_end + beyond * bent.margin_mm;
+    const FaceFit by_long = tangent_at(fit, edge_t_mm);
+    const FaceFit straight = straightened(bent);
+    const auto apart_mm = [&](const FaceFit& other) {
+      return std::abs(by_long.a_mm - tangent_at(other, edge_t_mm).a_mm);
+    };
+    const auto agrees = [&](const FaceFit& other) {
+      return apart_mm(other) < sigmas * std::sqrt(by_long.variance_a + tangent_at(other, edge_t_mm).variance_a);
+    };
+    const double chance = std::sqrt(0.5 / fit.degrees_of_freedom + 0.5 / bent.degrees_of_freedom);
+    const bool scatters = fit.noise_mm > bent.noise_mm * (1.0 + sigmas * chance);
+    if (!scatters && agrees(straight)) continue;
+    if (!scatters && agrees(bent)) {
+      fit.form_u_mm = apart_mm(bent);
+      continue;
+    }
+    // The shorter strip bends where its own points say so beyond chance.
+    const bool bends = std::abs(bent.q) > sigmas * std::sqrt(bent.variance_q);
+    FaceFit instead = bends ? bent : straight;
+    instead.form_u_mm = apart_mm(instead);
     fit = instead;
   }
 }

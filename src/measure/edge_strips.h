@@ -9,10 +9,15 @@ namespace rimwright {
 // The tangent of a strip's parabola at another t, as a straight fit about that t, covariances brought along.
 [[nodiscard]] FaceFit tangent_at(const FaceFit& strip, double t_mm);
 
-// A parabola does not follow a hump or a hollow; close to the edge the face may still be straight. The shorter strip
-// takes the longer one's place where the two disagree on where the face ends, or where the longer one scatters, by more
-// than chance allows; how far they disagree tells how well the form of the face is known there (FaceFit::form_u_mm).
-// edge_end: the strip's end at the edge; beyond: -1 or +1, the way from there to the edge.
+// The same fit held straight (q = 0): the mean of what is left of a joint normal distribution once q is known.
+[[nodiscard]] FaceFit straightened(const FaceFit& strip);
+
+// A parabola does not follow a hump or a hollow; close to the edge the face may still be straight. The shorter strip,
+// straight unless its own points bend beyond chance, takes the longer one's place where the longer one scatters by more
+// than chance allows, or where it disagrees on where the face ends, both with the shorter strip and with that strip's
+// own parabola: a crown, which bends evenly, disagrees with a straight strip only. How far the one kept is from the
+// other that might be right tells how well the form of the face is known there (FaceFit::form_u_mm). edge_end: the
+// strip's end at the edge; beyond: -1 or +1, the way from there to the edge.
 void prefer_short_where_long_misfits(FaceFits& strip, const FaceFits& shorter, double FaceFit::*edge_end,
                                      double beyond);
 

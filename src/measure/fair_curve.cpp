@@ -95,26 +95,86 @@ std::vector<double> best_knots(const FairSpline& spline, std::vector<double> inn
   return inner_mm;
 }
 
-}  // namespace
-
-std::vector<double> unfairness_of_curve(const RimCurve& curve, const std::vector<double>& station_mm, double longest_mm,
-                                        const FairCurveSettings& settings) {
-  const double length_mm = curve.length_mm();
-  Eigen::MatrixX2d places(static_cast<Eigen::Index>(station_mm.size()), 2);
-  for (std::size_t i = 0; i < station_mm.size(); ++i)
-    places.row(static_cast<Eigen::Index>(i)) = curve.point(station_mm[i]).transpose();
-  const double knots_apart_mm = std::max(settings.closest_knots_mm, settings.knots_in_longest_wave * longest_mm);
+// Departure of the rim from fair at each station, outward positive, with knots knots_apart_mm apart on average. A
+// closed rim is taken a longest wave beyond its seam at both ends.
+std::vector<double> departures_from_fair(const RimCurve& curve, const std::vector<double>& station_mm,
+                                         double knots_apart_mm, double beyond_mm, const FairCurveSettings& settings) {
+  std::vector<double> along = station_mm;
+  if (curve.closed()) {
+    const double length = curve.length_mm();
+    for (const double s : station_mm) {
+      if (s < beyond_mm) along.push_back(s + length);
+      if (s > length - beyond_mm) along.push_back(s - length);
+    }
+    std::sort(along.begin(), along.end());
+  } else {
+    beyond_mm = 0.0;
+  }
+  const double length_mm = curve.length_mm() + 2.0 * beyond_mm;
+  Eigen::MatrixX2d places(static_cast<Eigen::Index>(along.size()), 2);
+  for (std::size_t i = 0; i < along.size(); ++i) {
+    places.row(static_cast<Eigen::Index>(i)) = curve.point(curve.wrapped(along[i])).transpose();
+    along[i] += beyond_mm;
+  }
   const auto spans = static_cast<std::size_t>(std::max(1.0, std::round(length_mm / knots_apart_mm)));
   std::vector<double> inner_mm;
   for (std::size_t k = 1; k < spans; ++k)
     inner_mm.push_back(length_mm * static_cast<double>(k) / static_cast<double>(spans));
-  const FairSpline spline(station_mm, places, length_mm);
+  const FairSpline spline(along, places, length_mm);
   Eigen::MatrixX2d departures;
   spline.misfit(best_knots(spline, inner_mm, length_mm, settings), &departures);
+  const auto first = static_cast<std::size_t>(
+      std::lower_bound(along.begin(), along.end(), station_mm.front() + beyond_mm) - along.begin());
   std::vector<double> result(station_mm.size());
   for (std::size_t i = 0; i < result.size(); ++i)
-    result[i] = departures.row(static_cast<Eigen::Index>(i)).dot(curve.out(station_mm[i]).transpose());
+    result[i] = departures.row(static_cast<Eigen::Index>(first + i)).dot(curve.out(station_mm[i]).transpose());
   return result;
+}
+
+double steepness(const std::vector<double>& height_mm, const std::vector<double>& station_mm, std::size_t i) {
+  const std::size_t before = i > 0 ? i - 1 : i, after = std::min(i + 1, station_mm.size() - 1);
+  return after > before ? (height_mm[after] - height_mm[before]) / (station_mm[after] - station_mm[before]) : 0.0;
+}
+
+}  // namespace
+
+FairRim fair_rim(const RimCurve& curve, const std::vector<double>& station_mm, double longest_mm,
+                 const FairCurveSettings& settings) {
+  const std::size_t count = station_mm.size();
+  FairRim fair{std::vector<double>(count, 0.0), std::vector<double>(count, 0.0), std::vector<double>(count, 0.0)};
+  if (count == 0) return fair;
+  const double apart_mm = std::max(settings.closest_knots_mm, settings.knots_in_longest_wave * longest_mm);
+  FairCurveSettings closer = settings;
+  closer.closest_knots_mm *= settings.other_knots;
+  fair.unfairness_mm = departures_from_fair(curve, station_mm, apart_mm, longest_mm, settings);
+  const std::vector<double> other =
+      departures_from_fair(curve, station_mm, apart_mm * settings.other_knots, longest_mm, closer);
+  for (std::size_t i = 0; i < count; ++i) {
+    const double turn = std::atan(steepness(fair.unfairness_mm, station_mm, i));
+    const double u = std::hypot(settings.least_turn_u_rad, turn - std::atan(steepness(other, station_mm, i)));
+    fair.turn_u_rad[i] = u;
+    bool follows = true;
+    for (std::size_t j = i; j-- > 0 && station_mm[i] - station_mm[j] < apart_mm;)
+      follows = follows && std::abs(fair.unfairness_mm[j]) < settings.farthest_mm;
+    for (std::size_t j = i; j < count && station_mm[j] - station_mm[i] < apart_mm; ++j)
+      follows = follows && std::abs(fair.unfairness_mm[j]) < settings.farthest_mm;
+    if (!follows)
+      fair.turn_u_rad[i] = settings.least_turn_u_rad;
+    else if (std::abs(turn) > 2.0 * u)
+      fair.turn_rad[i] = turn;
+  }
+  return fair;
+}
+
+std::vector<SectionTurn> section_turns(const FairRim& fair, const UnrolledRim& rim,
+                                       const std::vector<double>& station_mm) {
+  std::vector<SectionTurn> turns(station_mm.size());
+  for (std::size_t i = 0; i < turns.size(); ++i) {
+    const double s = station_mm[i];
+    turns[i] = {fair.turn_rad[i], fair.turn_u_rad[i], rim.curve.curvature(s),
+                0.5 * (rim.rim_height_mm(s + 1.0) - rim.rim_height_mm(s - 1.0))};
+  }
+  return turns;
 }
 
 }  // namespace rimwright

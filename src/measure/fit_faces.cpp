@@ -316,7 +316,8 @@ class FaceFitter {
     WindowModel model;
     model.fewest_points = settings_.fewest_points;
     const double width = (spans_[i].to_along_mm - spans_[i].from_along_mm) / along_per_t();
-    model.bends_across = part_ != FacePart::whole && !is_short() && width >= settings_.narrowest_bend_mm;
+    model.bends_across = part_ != FacePart::whole && width >= settings_.narrowest_bend_mm;
+    if (model.bends_across) model.known_bend = {settings_.usual_bend_per_mm, std::max(noise_mm_, 1e-3)};
     // The angle may itself bend along the rim (it drifts); side and top, and ledges, do not turn so fast.
     model.may_turn_unevenly = fits_.track->name == FaceName::bevel;
     // A floor is often narrower than its slope could be seen on; its lie is known from how it is cut.

@@ -25,11 +25,14 @@ struct FitSettings {
   double ledge_points = 60.0;      // the ledge window grows towards its longest until it holds so many
   double side_depth_mm = 40.0;     // of the side below the bevel or channel
   double top_depth_mm = 25.0;      // of the top inside of them
-  double narrowest_bend_mm = 8.0;  // a strip narrower than this is taken as straight
-  double edge_strip_mm = 14.0;     // of the bevel beside each of its edges, from which the edge itself is extended
-  double short_strip_mm = 5.0;     // the same where the longer strip's parabola does not follow the face (a hump)
-  double edge_margin_mm = 0.35;    // kept clear of every edge, plus noise_in_margin times the noise
-  double face_margin_mm = 0.8;     // the same for side, top and bevel, whose edges get rounded in sanding
+  double narrowest_bend_mm = 3.0;  // a strip narrower than this is taken as straight
+  // Standard deviation of a strip's bend q before it is seen, 1/mm: a face that just holds the usual straightness of
+  // 0.2 mm has 0.004 over 14 mm. It keeps a narrow or noisy strip from bending with its noise.
+  double usual_bend_per_mm = 0.004;
+  double edge_strip_mm = 14.0;   // of the bevel beside each of its edges, from which the edge itself is extended
+  double short_strip_mm = 5.0;   // the same where the longer strip's parabola does not follow the face (a hump)
+  double edge_margin_mm = 0.35;  // kept clear of every edge, plus noise_in_margin times the noise
+  double face_margin_mm = 0.8;   // the same for side, top and bevel, whose edges get rounded in sanding
   double noise_in_margin = 1.5;
   double longest_say_mm = 10.0;  // how far along the rim neighbours have a say in where a face ends, in a noisy scan
   double noise_of_longest_say_mm = 0.3;  // noise from which they have it that far; in proportion down to the first
@@ -60,8 +63,8 @@ struct FaceFit {
   double window_mm = 0.0;                      // half length along the rim
   double shift_along = 0.0;                    // c: movement of the face per millimetre of rim
   double bend_along = 0.0, twist_along = 0.0;  // d and e of the model
-  double form_u_mm = 0.0;  // strips only: standard uncertainty of a at the edge from the face's own form
-  bool bends_across = false;
+  double form_u_mm = 0.0;   // strips only: standard uncertainty of a at the edge from the face's own form
+  double bend_share = 0.0;  // how far the bend across follows the points: 0 straight, 1 freely
   // Strips only: bend across, y = a + b (t - t0) + q (t - t0)^2, with its variances.
   double q = 0.0, variance_q = 0.0, covariance_aq = 0.0, covariance_bq = 0.0;
 };
@@ -82,10 +85,21 @@ struct FaceFits {
 
 enum class FacePart { whole, lower_strip, upper_strip, lower_short, upper_short };
 
+// A side that waves turns the traced rim, and with it the section its points were fitted in, from across the fair rim.
+struct SectionTurn {
+  double rad = 0.0, u_rad = 0.0;  // FairRim::turn_rad, turn_u_rad
+  double curvature_per_mm = 0.0;  // of the rim there: stations lie closer together inside a bend
+  double rise_along = 0.0;        // of the top at the rim, along it
+};
+
 struct FittedRim {
   std::vector<double> station_mm;
   std::vector<FaceFits> faces;        // in the order of the tracks
   FaceFits lower_strip, upper_strip;  // of the bevel; empty without one
+  std::vector<SectionTurn> turns;     // by station; empty: by nothing
+  [[nodiscard]] SectionTurn turn_at(std::size_t station) const {
+    return turns.empty() ? SectionTurn{} : turns[station];
+  }
   [[nodiscard]] const FaceFits* find(FaceName name, std::size_t channel = 0, std::size_t step = 0) const;
 };
 

@@ -44,6 +44,9 @@ FaceFit fit_window(std::span<const SliceMoments> slices, std::size_t here, doubl
     normal(1, 1) += precision;
     right[1] += precision * slope;
   }
+  const double bend_precision =
+      model.known_bend ? w / points * std::pow(model.known_bend->noise_mm / model.known_bend->freedom_per_mm, 2) : 0.0;
+  if (model.bends_across) normal(5, 5) += bend_precision;
   Eigen::LDLT<WindowMatrix> solver(normal);
   WindowVector solution = solver.solve(right);
   // Named once more: clang 14 lets no lambda take hold of structured bindings.
@@ -76,10 +79,10 @@ FaceFit fit_window(std::span<const SliceMoments> slices, std::size_t here, doubl
   fit.shift_along = solution[2];
   fit.bend_along = solution[3];
   fit.twist_along = solution[4];
-  fit.bends_across = model.bends_across;
   if (model.bends_across) {
     fit.q = solution[5];
     fit.variance_q = inverse(5, 5) * per_weight;
+    fit.bend_share = 1.0 - inverse(5, 5) * bend_precision;
     fit.covariance_aq = inverse(0, 5) * per_weight;
     fit.covariance_bq = inverse(1, 5) * per_weight;
   }

@@ -17,11 +17,18 @@ struct KnownSlope {
   double noise_mm = 0.01;  // of a point, against which the knowledge is weighed
 };
 
+// What is known of a face's bend across before any point is seen: none, but for what work by hand leaves.
+struct KnownBend {
+  double freedom_per_mm = 0.004;  // standard deviation of q
+  double noise_mm = 0.01;         // likewise
+};
+
 struct WindowModel {
   double fewest_points = 6.0;
   bool bends_across = false;       // the term q (t - t0)^2
   bool may_turn_unevenly = false;  // the term t s^2, where the window is long and full enough for it
   std::optional<KnownSlope> known_slope;
+  std::optional<KnownBend> known_bend;  // of a face that bends across
 };
 
 // slices[here] is the station's own; slices lie step_mm apart. Not measured where there are too few points, or none at

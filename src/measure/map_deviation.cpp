@@ -17,7 +17,7 @@ std::vector<TargetFace> target_faces(const UnrolledRim& rim, const FittedRim& fi
   std::vector<double> out(count, nan), up(count, nan), lean(count, nan), edge_u(count, nan);
   std::vector<char> seen(count, 0);
   const FaceFits& side = *fitted.find(FaceName::side);
-  const double most_u = trusted_drop_u(bevel.stations);
+  const double most_u = trusted_u(bevel.stations, &BevelStation::drop_mm);
   std::size_t next = 0;
   for (std::size_t i = 0; i < count; ++i) {
     while (next < bevel.stations.size() && bevel.stations[next].station_mm < fitted.station_mm[i] - 0.25 * step) ++next;

@@ -9,19 +9,22 @@
 
 namespace rimwright {
 
-std::optional<StationSection> section_at(const UnrolledRim& rim, const FittedRim& fitted, std::size_t station) {
+std::optional<StationSection> section_at(const UnrolledRim& rim, const FittedRim& fitted, std::size_t station,
+                                         double turned_rad) {
   const FaceFits* side = fitted.find(FaceName::side);
   const FaceFits* top = fitted.find(FaceName::top);
   if (side == nullptr || top == nullptr || !side->at[station].measured || !top->at[station].measured)
     return std::nullopt;
   StationSection section;
-  section.faces.side = line_of(*side, side->at[station]);
-  section.faces.top = top_of(rim, fitted.station_mm[station], &top->at[station]);
+  SectionTurn turn = fitted.turn_at(station);
+  turn.rad += turned_rad;
+  section.faces.side = line_of(*side, side->at[station], turn);
+  section.faces.top = top_of(rim, fitted.station_mm[station], &top->at[station], turn);
   section.fits.side = &side->at[station];
   section.fits.top = &top->at[station];
   const FaceFits* bevel = fitted.find(FaceName::bevel);
   if (bevel != nullptr && bevel->at[station].measured) {
-    section.faces.bevel = line_of(*bevel, bevel->at[station]);
+    section.faces.bevel = line_of(*bevel, bevel->at[station], turn);
     section.fits.bevel = &bevel->at[station];
     // Where a strip alone could not be fitted (a narrow face, a hole), the whole face stands for it. The strip's
     // parabola is extended to the edge: first by its tangent at its end, then by the tangent at the edge found so.
@@ -30,10 +33,10 @@ std::optional<StationSection> section_at(const UnrolledRim& rim, const FittedRim
       const FaceFits& source = part.at[station].measured ? part : *bevel;
       const FaceFit& strip = source.at[station];
       fit = tangent_at(strip, strip.*end);
-      line = line_of(source, *fit);
+      line = line_of(source, *fit, turn);
       if (const auto edge = edge_of(section.faces)) {
         fit = tangent_at(strip, edge->dot(source.along));
-        line = line_of(source, *fit);
+        line = line_of(source, *fit, turn);
       }
     };
     extend(fitted.lower_strip, &FaceFit::from_t_mm, section.faces.lower_strip, section.fits.lower_strip, lower_edge);
@@ -46,11 +49,19 @@ std::optional<StationSection> section_at(const UnrolledRim& rim, const FittedRim
 void add_capture_terms(Measured& measured, const CaptureTerms& terms, bool is_length) {
   if (!measured.is_measured()) return;
   if (is_length) measured.u(UncertaintySource::scale) = std::abs(measured.value) * terms.relative_scale_u;
-  // A warp of standard deviation sigma that changes over a length L leans a face by sqrt(2) sigma / L.
-  const double warp_mm = terms.error.correlated_sigma_mm, over_mm = terms.error.correlation_length_mm;
-  if (warp_mm <= 0.0 || over_mm <= 0.0) return;
-  measured.u(UncertaintySource::capture) =
-      is_length ? warp_mm : degrees_from_radians(std::numbers::sqrt2 * warp_mm / over_mm);
+  // A warp of standard deviation sigma that changes over a length L leans two faces apart by sqrt(2) sigma / L at most.
+  const auto lean_deg = [](double sigma_mm, double over_mm) {
+    return degrees_from_radians(std::numbers::sqrt2 * sigma_mm / over_mm);
+  };
+  const CaptureError& error = terms.error;
+  double patch = 0.0, warp = 0.0;
+  if (error.correlated_sigma_mm > 0.0 && error.correlation_length_mm > 0.0)
+    patch = is_length ? error.correlated_sigma_mm : lean_deg(error.correlated_sigma_mm, error.correlation_length_mm);
+  // A warp far longer than what is measured only stretches it: by sigma / L of its length.
+  if (error.warp_mm > 0.0 && error.warp_length_mm > 0.0)
+    warp = is_length ? std::abs(measured.value) * error.warp_mm / error.warp_length_mm
+                     : lean_deg(error.warp_mm, error.warp_length_mm);
+  if (patch > 0.0 || warp > 0.0) measured.u(UncertaintySource::capture) = std::hypot(patch, warp);
 }
 
 Vector3 at_scan(const UnrolledRim& rim, const CaptureTerms& terms, double station_mm, const Vector2& out_up) {
@@ -58,6 +69,24 @@ Vector3 at_scan(const UnrolledRim& rim, const CaptureTerms& terms, double statio
 }
 
 namespace {
+
+// How far the fair rim's way may be off shows where the bevel moves along the rim.
+void add_turn(BevelStation& station, const UnrolledRim& rim, const FittedRim& fitted, std::size_t at,
+              const StationSection& section) {
+  const double u_rad = fitted.turn_at(at).u_rad;
+  if (u_rad <= 0.0) return;
+  const auto turned = section_at(rim, fitted, at, u_rad);
+  const auto lower = lower_edge(turned->faces), upper = upper_edge(turned->faces);
+  const auto add = [](Measured& measured, double change) {
+    if (!measured.is_measured()) return;
+    double& u = measured.u(UncertaintySource::reference_faces);
+    u = std::hypot(u, change);
+  };
+  add(station.angle_deg, degrees_from_radians(bevel_angle_rad(turned->faces) - bevel_angle_rad(section.faces)));
+  if (lower) add(station.drop_mm, length_down_side(turned->faces, turned->corner_mm, *lower) - station.drop_mm.value);
+  if (upper)
+    add(station.top_reach_mm, length_along_top(turned->faces, turned->corner_mm, *upper) - station.top_reach_mm.value);
+}
 
 // Peak to valley of the face across, from a quartic through the window's cell means: straight line taken out.
 struct AcrossForm {
@@ -82,6 +111,10 @@ AcrossForm across_form(const FaceGrid& grid, std::size_t column, const FaceFit& 
   Eigen::Matrix<double, 5, 5> normal = Eigen::Matrix<double, 5, 5>::Identity() * 1e-9;
   Row right = Row::Zero();
   double points = 0;
+  // Points in each part of what is fitted, across: fifths, or fewer where a part would be narrower than two rows.
+  const auto parts =
+      static_cast<std::size_t>(std::clamp((to - from - 2.0 * fit.margin_mm) / (2.0 * grid.t_step_mm), 1.0, 5.0));
+  std::vector<double> by_part(parts, 0.0);
   const auto half = static_cast<std::ptrdiff_t>(std::lround(half_window_mm / grid.station_step_mm));
   const auto row_of = [&](double t) {
     const double x = (t - middle) / half_width;
@@ -107,10 +140,19 @@ AcrossForm across_form(const FaceGrid& grid, std::size_t column, const FaceFit& 
                 (fit.b + fit.twist_along * ds) * (t - fit.t0_mm)) *
                a;
       points += static_cast<double>(grid.count[cell]);
+      const double share = (t - from - fit.margin_mm) / (to - from - 2.0 * fit.margin_mm);
+      const double part = std::clamp(static_cast<double>(parts) * share, 0.0, static_cast<double>(parts) - 0.5);
+      by_part[static_cast<std::size_t>(part)] += static_cast<double>(grid.count[cell]);
     }
   }
   if (points < 10.0 * terms) {
     form.straightness_mm = Measured::not_measured(RefusalReason::too_few_points, "too few points across the face");
+    return form;
+  }
+  // A tenth of an even share: less, and the quartic would be free there.
+  if (*std::min_element(by_part.begin(), by_part.end()) < 0.1 * points / static_cast<double>(parts)) {
+    form.straightness_mm = Measured::not_measured(RefusalReason::not_seen, "part of the face's width is missing here",
+                                                  "scan the bevel again from edge to edge");
     return form;
   }
   for (int k = terms; k < 5; ++k) normal(k, k) = 1.0;
@@ -214,6 +256,7 @@ std::vector<BevelStation> measure_bevel(const UnrolledRim& rim, const FittedRim&
           return length_along_top(faces, rim_corner(faces), upper_edge(faces).value_or(rim_corner(faces)));
         },
         section->faces, reach_fits, noise);
+    add_turn(station, rim, fitted, i, *section);
     const AcrossForm form = across_form(grid, i, fit, noise);
     station.straightness_mm = form.straightness_mm;
     station.crown_mm = form.crown_mm;

@@ -24,14 +24,15 @@ struct BevelSettings {
   double narrowest_face_sigmas = 15.0;
 };
 
-// Faces and fits of one station; nothing where side or top were not fitted.
+// Faces and fits of one station, across the fair rim and turned from there by `turned_rad`; nothing where side or top
+// were not fitted.
 struct StationSection {
   SectionFaces faces;
   SectionFits fits;
   Vector2 corner_mm = Vector2::Zero();
 };
 [[nodiscard]] std::optional<StationSection> section_at(const UnrolledRim& rim, const FittedRim& fitted,
-                                                       std::size_t station);
+                                                       std::size_t station, double turned_rad = 0.0);
 
 // Adds what never averages out: scale (for lengths) and capture error.
 void add_capture_terms(Measured& length_or_angle, const CaptureTerms& terms, bool is_length);

@@ -70,7 +70,7 @@ std::vector<ChannelMeasures> measure_channels(const UnrolledRim& rim, const Fitt
             (corner == ExpectedCorner::side_bevel ? fits.side : fits.top) =
                 corner == ExpectedCorner::side_bevel ? section->fits.side : section->fits.top;
             fits.extra = &floor->at[i];
-            faces.extra = line_of(*floor, floor->at[i]);
+            faces.extra = line_of(*floor, floor->at[i], fitted.turn_at(i));
             step.depth_mm =
                 propagate([corner](const SectionFaces& f) { return depth_of_floor(corner, f); }, faces, fits, noise);
             add_capture_terms(step.depth_mm, terms, true);
@@ -85,7 +85,7 @@ std::vector<ChannelMeasures> measure_channels(const UnrolledRim& rim, const Fitt
             if (corner != ExpectedCorner::side_bevel) fits.top = seen.top;
             if (corner == ExpectedCorner::top_bevel) fits.upper_strip = seen.upper_strip;
             if (corner == ExpectedCorner::side_bevel) fits.lower_strip = seen.lower_strip;
-            faces.extra = line_of(*wall, wall->at[i]);
+            faces.extra = line_of(*wall, wall->at[i], fitted.turn_at(i));
             step.width_mm =
                 propagate([corner](const SectionFaces& f) { return width_to_wall(corner, f); }, faces, fits, noise);
             add_capture_terms(step.width_mm, terms, true);

@@ -15,6 +15,11 @@ namespace rimwright {
 namespace {
 
 constexpr double nan = std::numeric_limits<double>::quiet_NaN();
+constexpr double times_median = 3.0;  // a place less sure than this many times the usual one would make waves by itself
+
+std::size_t column_of(const FaceGrid& grid, const BevelStation& station) {
+  return static_cast<std::size_t>(std::lround((station.station_mm - grid.first_station_mm) / grid.station_step_mm));
+}
 
 // Mean height of the bevel face at a station from its lower to its upper edge, along its normal: the fitted line at the
 // middle, and what a crown adds that the line through the seen part does not hold.
@@ -36,13 +41,25 @@ std::optional<double> height_of_face(const UnrolledRim& rim, const FittedRim& fi
   return fit.a_mm + fit.b * (0.5 * (from + to) - fit.t0_mm) + bend * (mean_square - seen * seen / 12.0);
 }
 
+// Variance of the face's height beyond which a fit does not count: beside a hole it may be far less sure than is usual
+// along the stretch, and would make a wave by itself.
+double most_variance(const FaceFits& face, const std::vector<BevelStation>& stations, const FullStretch& stretch,
+                     const FaceGrid& grid) {
+  std::vector<double> variances;
+  for (const auto& station : stations) {
+    if (station.station_mm < stretch.from_mm || station.station_mm > stretch.to_mm) continue;
+    const FaceFit& fit = face.at[column_of(grid, station)];
+    if (fit.measured) variances.push_back(fit.variance_a);
+  }
+  return times_median * times_median * median_of(variances);
+}
+
 }  // namespace
 
-double trusted_drop_u(const std::vector<BevelStation>& stations) {
+double trusted_u(const std::vector<BevelStation>& stations, Measured BevelStation::*edge) {
   std::vector<double> u;
   for (const auto& station : stations)
-    if (station.drop_mm.is_measured()) u.push_back(station.drop_mm.combined_u());
-  constexpr double times_median = 3.0;
+    if ((station.*edge).is_measured()) u.push_back((station.*edge).combined_u());
   return u.empty() ? 0.0 : times_median * median_of(u);
 }
 
@@ -94,7 +111,7 @@ std::optional<FullStretch> full_stretch(const std::vector<BevelStation>& station
 }
 
 void measure_fairness(BevelMeasures& bevel, const UnrolledRim& rim, const FittedRim& fitted, const FaceGrid& grid,
-                      const ExpectedBevel& expected, const NoiseModel& noise, const FairCurveSettings& settings) {
+                      const ExpectedBevel& expected, const NoiseModel& noise, const FairRim& fair) {
   const auto stretch = full_stretch(bevel.stations);
   const double shortest_needed = expected.shortest_wave_mm * 2.0;
   if (!stretch || stretch->length_mm() < shortest_needed) {
@@ -105,16 +122,17 @@ void measure_fairness(BevelMeasures& bevel, const UnrolledRim& rim, const Fitted
   }
   const FaceFits& face = *fitted.find(FaceName::bevel);
   const double step = grid.station_step_mm;
-  const std::vector<double> curve = unfairness_of_curve(
-      rim.curve, fitted.station_mm, std::max(expected.longest_wave_mm, expected.longest_edge_wave_mm), settings);
+  const std::vector<double>& curve = fair.unfairness_mm;
 
   // Waviness: the face's mean height from edge to edge at each station, above the rim as it would be if it were fair.
   std::vector<double> profile(grid.columns, nan);
-  double white_squared = 0, shared_squared = 0, seen = 0, looked_at = 0;
+  double white_squared = 0, shared_squared = 0, windows_mm = 0, seen = 0, looked_at = 0;
+  const double most = most_variance(face, bevel.stations, *stretch, grid);
   for (const auto& station : bevel.stations) {
     if (station.station_mm < stretch->from_mm || station.station_mm > stretch->to_mm) continue;
     looked_at += 1;
-    const auto c = static_cast<std::size_t>(std::lround((station.station_mm - grid.first_station_mm) / step));
+    const std::size_t c = column_of(grid, station);
+    if (face.at[c].variance_a > most) continue;
     const auto height = height_of_face(rim, fitted, c, station.crown_mm);
     if (!height) continue;
     const FaceFit& fit = face.at[c];
@@ -122,6 +140,7 @@ void measure_fairness(BevelMeasures& bevel, const UnrolledRim& rim, const Fitted
     // A local parabola over 2 h passes noise as a mean over 8 h / 9 does; the band's filter averages on from there.
     white_squared += fit.variance_a * noise_share(8.0 / 9.0 * fit.window_mm, expected.shortest_wave_mm);
     shared_squared += correlated_variance(noise, fit.window_mm, std::abs(fit.to_t_mm - fit.from_t_mm)).of_height;
+    windows_mm += fit.window_mm;
     seen += 1;
   }
   constexpr double least_seen_share = 0.7;
@@ -130,39 +149,39 @@ void measure_fairness(BevelMeasures& bevel, const UnrolledRim& rim, const Fitted
         Measured::not_measured(RefusalReason::not_seen, "too much of the face is missing to judge waves",
                                "scan the bevel again from end to end");
   else
-    bevel.waviness_mm = height_in_band(profile, step, {expected.shortest_wave_mm, expected.longest_wave_mm},
-                                       {std::sqrt(white_squared / seen), std::sqrt(shared_squared / seen)});
+    bevel.waviness_mm =
+        height_in_band(profile, step, {expected.shortest_wave_mm, expected.longest_wave_mm},
+                       {std::sqrt(white_squared / seen), std::sqrt(shared_squared / seen), windows_mm / seen});
 
   // Edges: drop and reach already stand on the fitted faces; the curve's own unfairness goes to the upper edge only,
   // since the drop runs down the side.
-  std::vector<double> lower(grid.columns, nan), upper(grid.columns, nan);
-  const double most_u = trusted_drop_u(bevel.stations);
-  double lower_u = 0, upper_u = 0, lower_shared = 0, upper_shared = 0, count = 0;
-  for (const auto& station : bevel.stations) {
-    if (station.station_mm < stretch->from_mm || station.station_mm > stretch->to_mm ||
-        !station.drop_mm.is_measured() || !station.top_reach_mm.is_measured() || station.drop_mm.combined_u() > most_u)
-      continue;
-    const auto c = static_cast<std::size_t>(std::lround((station.station_mm - grid.first_station_mm) / step));
-    lower[c] = station.drop_mm.value;
-    // The upper edge's own place: the rim corner may leave the curve where the side is unfair.
-    const auto section = section_at(rim, fitted, c);
-    const double corner_out = section ? section->corner_mm.x() : 0.0;
-    upper[c] = station.top_reach_mm.value - corner_out - curve[c];
-    const auto white_u = [](const Measured& m) {
-      return std::hypot(m.u(UncertaintySource::point_noise), m.u(UncertaintySource::reference_faces));
-    };
-    lower_u += white_u(station.drop_mm);
-    upper_u += white_u(station.top_reach_mm);
-    lower_shared += station.drop_mm.u(UncertaintySource::correlated);
-    upper_shared += station.top_reach_mm.u(UncertaintySource::correlated);
-    count += 1;
-  }
-  const auto edge = [&](const std::vector<double>& p, double white_u, double shared_u) {
-    return height_in_band(p, step, {expected.shortest_edge_wave_mm, expected.longest_edge_wave_mm},
-                          {white_u / count, shared_u / count});
+  const auto fairness_of = [&](Measured BevelStation::*edge, const FaceFits& strip, auto&& place_mm) {
+    std::vector<double> places(grid.columns, nan);
+    const double most_u = trusted_u(bevel.stations, edge);
+    double white_u = 0, shared_u = 0, window_mm = 0, count = 0;
+    for (const auto& station : bevel.stations) {
+      const Measured& measured = station.*edge;
+      if (station.station_mm < stretch->from_mm || station.station_mm > stretch->to_mm || !measured.is_measured() ||
+          measured.combined_u() > most_u)
+        continue;
+      const std::size_t c = column_of(grid, station);
+      places[c] = place_mm(measured.value, c);
+      white_u += std::hypot(measured.u(UncertaintySource::point_noise), measured.u(UncertaintySource::reference_faces));
+      shared_u += measured.u(UncertaintySource::correlated);
+      window_mm += (strip.at[c].measured ? strip : face).at[c].window_mm;
+      count += 1;
+    }
+    return height_in_band(places, step, {expected.shortest_edge_wave_mm, expected.longest_edge_wave_mm},
+                          {white_u / count, shared_u / count, window_mm / count});
   };
-  bevel.lower_edge_fairness_mm = edge(lower, lower_u, lower_shared);
-  bevel.upper_edge_fairness_mm = edge(upper, upper_u, upper_shared);
+  bevel.lower_edge_fairness_mm =
+      fairness_of(&BevelStation::drop_mm, fitted.lower_strip, [](double drop_mm, std::size_t) { return drop_mm; });
+  bevel.upper_edge_fairness_mm =
+      fairness_of(&BevelStation::top_reach_mm, fitted.upper_strip, [&](double reach_mm, std::size_t c) {
+        // The upper edge's own place: the rim corner may leave the curve where the side is unfair.
+        const auto section = section_at(rim, fitted, c);
+        return reach_mm - (section ? section->corner_mm.x() : 0.0) - curve[c];
+      });
 }
 
 }  // namespace rimwright

@@ -188,10 +188,8 @@ CorrelatedVariance correlated_variance(const NoiseModel& noise, double half_wind
     along[k] /= along_sum;
     height[k] = 1.0 / nodes + x * place(k) / squares;
     slope[k] = place(k) / squares;
-    if (read.is_parabola) {
-      height[k] += bend(x) * bend(place(k)) / bend_squares;
-      slope[k] += 2.0 * x * bend(place(k)) / bend_squares;
-    }
+    height[k] += read.bend_share * bend(x) * bend(place(k)) / bend_squares;
+    slope[k] += read.bend_share * 2.0 * x * bend(place(k)) / bend_squares;
     slope[k] /= width_mm / 2;
   }
   // The squared exponential is a product of both directions. It is the smoothest of the usual models, and so the one

@@ -30,10 +30,11 @@ struct NoiseModel {
 // cover a face too thinly for a variogram, and their camera errors look like form.
 [[nodiscard]] NoiseModel with_capture_error(NoiseModel noise, const CaptureError& error);
 
-// Where a face's line or parabola across is read: so many half widths from the middle of its points.
+// Where a face's line or parabola across is read: so many half widths from the middle of its points; and how far the
+// parabola follows the points (FaceFit::bend_share).
 struct ReadAcross {
   double half_widths = 0.0;
-  bool is_parabola = false;
+  double bend_share = 0.0;
 };
 
 // Variances that correlated error adds to a face's height and slope, read at one place of it, when fitted over a window

@@ -5,11 +5,30 @@
 
 namespace rimwright {
 
-SectionLine line_of(const FaceFits& face, const FaceFit& fit) {
-  return {face.along, face.normal, face.from_upright_rad, fit.t0_mm, fit.a_mm, fit.b};
+SectionLine line_of(const FaceFits& face, const FaceFit& fit, const SectionTurn& turn) {
+  SectionLine line{face.along, face.normal, face.from_upright_rad, fit.t0_mm, fit.a_mm, fit.b};
+  if (turn.rad == 0.0) return line;
+  const double shear = std::tan(turn.rad) * turn.rise_along;
+  const auto turned = [&](double t_mm) {
+    const double here = fit.a_mm + fit.b * (t_mm - fit.t0_mm);
+    const double out_here = t_mm * face.along.x() + here * face.normal.x();
+    const double further_by_out = std::tan(turn.rad) / (1.0 + turn.curvature_per_mm * out_here);
+    // y = here + moves * out and out = t along.x + y normal.x, solved for both.
+    const double moves = (fit.shift_along + fit.twist_along * (t_mm - fit.t0_mm)) * further_by_out;
+    const double out = out_here / (1.0 - moves * face.normal.x());
+    const double y = here + moves * out + fit.bend_along * std::pow(further_by_out * out, 2);
+    const double up = t_mm * face.along.y() + y * face.normal.y() + shear * out;
+    const Vector2 in_section(out / std::cos(turn.rad), up);
+    return Vector2(in_section.dot(face.along), in_section.dot(face.normal));
+  };
+  const double half = std::max(1.0, 0.5 * std::abs(fit.to_t_mm - fit.from_t_mm));
+  const Vector2 p = turned(fit.t0_mm - half), q = turned(fit.t0_mm + half);
+  line.b = (q.y() - p.y()) / (q.x() - p.x());
+  line.a_mm = p.y() + line.b * (fit.t0_mm - p.x());
+  return line;
 }
 
-SectionTop top_of(const UnrolledRim& rim, double station_mm, const FaceFit* fit) {
+SectionTop top_of(const UnrolledRim& rim, double station_mm, const FaceFit* fit, const SectionTurn& turn) {
   const Vector2 corner = rim.curve.point(station_mm), out = rim.curve.out(station_mm);
   SectionTop top;
   constexpr double reach = 10.0;  // the quadric's section is a parabola: three heights give it exactly
@@ -18,7 +37,7 @@ SectionTop top_of(const UnrolledRim& rim, double station_mm, const FaceFit* fit)
     const Vector2 p = corner + out_mm * out;
     return rim.top.height_mm(p.x(), p.y()) - here;
   };
-  top.rise = (height(reach) - height(-reach)) / (2 * reach);
+  top.rise = (height(reach) - height(-reach)) / (2 * reach) + std::tan(turn.rad) * turn.rise_along;
   top.bend = (height(reach) + height(-reach)) / (reach * reach);
   if (fit != nullptr && fit->measured) {
     top.t0_mm = fit->t0_mm;
@@ -116,7 +135,7 @@ Measured propagate(const SectionQuantity& quantity, const SectionFaces& faces, c
         by[0] * by[0] * fit.variance_a + by[1] * by[1] * fit.variance_b + 2 * by[0] * by[1] * fit.covariance_ab;
     const double width = std::abs(fit.to_t_mm - fit.from_t_mm);
     const double half_widths = width > 0.0 ? (fit.t0_mm - 0.5 * (fit.from_t_mm + fit.to_t_mm)) / (0.5 * width) : 0.0;
-    const CorrelatedVariance shared = correlated_variance(noise, fit.window_mm, width, {half_widths, fit.bends_across});
+    const CorrelatedVariance shared = correlated_variance(noise, fit.window_mm, width, {half_widths, fit.bend_share});
     share += white;
     variances.shared += by[0] * by[0] * shared.of_height + by[1] * by[1] * shared.of_slope;
     welch += white * white / fit.degrees_of_freedom;
@@ -136,7 +155,7 @@ Measured propagate(const SectionQuantity& quantity, const SectionFaces& faces, c
     const double misfit = misfit_mm(noise, *strip);
     if (misfit <= 0.0 && strip->form_u_mm <= 0.0) return;
     const double by_a = sensitivities(quantity, faces, &SectionLine::a_mm, &SectionLine::b, face)[0];
-    variances.form += std::pow(by_a * (strip->form_u_mm > 0.0 ? strip->form_u_mm : extension * misfit), 2);
+    variances.form += std::pow(by_a * std::max(strip->form_u_mm, extension * misfit), 2);
   };
   add_form(fits.lower_strip, &SectionFaces::lower_strip);
   add_form(fits.upper_strip, &SectionFaces::upper_strip);

@@ -40,8 +40,12 @@ struct SectionFaces {
   SectionTop top;
 };
 
-[[nodiscard]] SectionLine line_of(const FaceFits& face, const FaceFit& fit);
-[[nodiscard]] SectionTop top_of(const UnrolledRim& rim, double station_mm, const FaceFit* fit);
+// The face's line in the section across the fair rim, when the fit's own section is turned from it. A point at `out`
+// lies tan(turn) out / (1 + curvature out) further along the rim there, where the face may have moved, bent and turned,
+// and `up` counts from the top's height there. top_of: the same of the top.
+[[nodiscard]] SectionLine line_of(const FaceFits& face, const FaceFit& fit, const SectionTurn& turn = {});
+[[nodiscard]] SectionTop top_of(const UnrolledRim& rim, double station_mm, const FaceFit* fit,
+                                const SectionTurn& turn = {});
 
 [[nodiscard]] Vector2 rim_corner(const SectionFaces& faces);                 // side and top
 [[nodiscard]] std::optional<Vector2> lower_edge(const SectionFaces& faces);  // bevel and side

@@ -8,6 +8,7 @@
 #include <unordered_map>
 #include <unordered_set>
 
+#include "core/median.h"
 #include "rim/square_up.h"
 
 namespace rimwright {
@@ -114,14 +115,20 @@ struct TopFit {
   double rms_mm = 0.0;
 };
 
-// Quadric through the cell means, robust (Tukey's biweight on the median deviation), counts as weights.
+// Quadric through the cell means, robust (Tukey's biweight on the median deviation).
 std::optional<TopFit> fit_top(const SurfaceCells& cells, const std::vector<std::uint32_t>& members,
                               const Transform& T_body_scan) {
   using Row = Eigen::Matrix<double, 6, 1>;
   constexpr double length_scale = 100.0;  // keeps the six columns alike in size
   std::vector<Vector3> points;
+  std::vector<double> counts;
   points.reserve(members.size());
-  for (const auto i : members) points.push_back(T_body_scan * cells.cells[i].mean_mm.cast<double>());
+  counts.reserve(members.size());
+  for (const auto i : members) {
+    points.push_back(T_body_scan * cells.cells[i].mean_mm.cast<double>());
+    counts.push_back(cells.cells[i].count);
+  }
+  const double usual_count = std::max(1.0, median_of(counts));
   const auto row = [](const Vector3& p) {
     const double x = p.x() / length_scale, y = p.y() / length_scale;
     return Row{(Row() << 1.0, x, y, x * x, x * y, y * y).finished()};
@@ -131,14 +138,15 @@ std::optional<TopFit> fit_top(const SurfaceCells& cells, const std::vector<std::
   for (int round = 0; round < 6; ++round) {
     Eigen::Matrix<double, 6, 6> normal = Eigen::Matrix<double, 6, 6>::Identity() * 1e-6;
     Row right = Row::Zero();
-    for (const auto& p : points) {
-      const Row a = row(p);
-      const double residual = p.z() - a.dot(solution);
+    for (std::size_t k = 0; k < points.size(); ++k) {
+      const Row a = row(points[k]);
+      const double residual = points[k].z() - a.dot(solution);
       const double r = residual / gate_mm;
       if (std::abs(r) >= 1.0) continue;
-      const double weight = (1 - r * r) * (1 - r * r);
+      // In a noisy scan few points spill into the cells above and below the surface's own: such cells count for less.
+      const double weight = std::min(1.0, counts[k] / usual_count) * (1 - r * r) * (1 - r * r);
       normal += weight * a * a.transpose();
-      right += weight * p.z() * a;
+      right += weight * points[k].z() * a;
     }
     solution = normal.ldlt().solve(right);
     std::vector<double> deviations;

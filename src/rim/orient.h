@@ -21,8 +21,8 @@ struct OrientSettings {
   double tightest_dome_radius_mm = 1200;  // bent more than this it is no top
   double widest_bevel_mm = 60.0;          // how far the top may end from the side
   double deepest_side_mm = 150.0;
-  double shortest_rim_mm = 40.0;  // a shorter piece cannot show which way the rim runs
-  double smallest_top_mm2 = 400.0;
+  double shortest_rim_mm = 40.0;     // a shorter piece cannot show which way the rim runs
+  double smallest_top_mm2 = 800.0;   // 20 mm in from the shortest rim: less shows no dome
   double flat_top_tilt_rad = 0.001;  // how far a flat top's normal may be from the axis the side was bent round
   double dome_offset_mm = 200.0;     // how far the seen part's middle may lie from a dome's highest point
   double usual_lean_deg = 1.0;       // standard deviation of a side's mean lean, before looking

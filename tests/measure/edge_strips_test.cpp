@@ -51,6 +51,47 @@ TEST(PreferShort, TheyAreComparedAtTheEdgeItself) {
   EXPECT_EQ(longer.at[0].q, 0.0);
 }
 
+// Held straight, a fit is what least squares without the bend gives: here by hand, on points -1, 0 and 1 with heights
+// 0, 0 and 3, whose parabola is 1.5 t + 1.5 t^2 and whose line is 1 + 1.5 t.
+TEST(Straightened, IsLeastSquaresWithoutTheBend) {
+  FaceFit fit;
+  fit.a_mm = 0.0, fit.b = 1.5, fit.q = 1.5;
+  // Inverse of the normal matrix of 1, t, t^2 on these points.
+  fit.variance_a = 1.0, fit.covariance_aq = -1.0, fit.variance_q = 1.5, fit.variance_b = 0.5;
+  fit.bend_share = 1.0;
+  const FaceFit straight = straightened(fit);
+  EXPECT_DOUBLE_EQ(straight.a_mm, 1.0);
+  EXPECT_DOUBLE_EQ(straight.b, 1.5);
+  EXPECT_DOUBLE_EQ(straight.variance_a, 1.0 / 3.0);
+  EXPECT_DOUBLE_EQ(straight.variance_b, 0.5);
+  EXPECT_EQ(straight.q, 0.0);
+}
+
+FaceFits bent_strip(double q, double u_of_q) {
+  FaceFits fits = strip(0.0, q, 0.05);
+  FaceFit& fit = fits.at[0];
+  fit.variance_q = u_of_q * u_of_q;
+  fit.bend_share = 1.0;
+  return fits;
+}
+
+// The edge lies 3 mm from the middle: where the shorter strip's own parabola says what the longer one says, it stays.
+TEST(PreferShort, ACrownKeepsTheLongerStrip) {
+  FaceFits longer = strip(0.0, 0.02, 0.05);
+  prefer_short_where_long_misfits(longer, bent_strip(0.019, 0.001), &FaceFit::from_t_mm, -1.0);
+  EXPECT_DOUBLE_EQ(longer.at[0].q, 0.02);
+  EXPECT_NEAR(longer.at[0].form_u_mm, 9.0 * 0.001, 1e-12);
+}
+
+// Where it scatters, the shorter one takes its place: bent where its points say so beyond chance, straight otherwise.
+TEST(PreferShort, TheShorterOneBendsOnlyBeyondChance) {
+  for (const double u_of_q : {0.002, 0.02}) {
+    FaceFits longer = strip(0.0, 0.1, 0.08);
+    prefer_short_where_long_misfits(longer, bent_strip(0.019, u_of_q), &FaceFit::from_t_mm, -1.0);
+    EXPECT_EQ(longer.at[0].q, u_of_q < 0.019 / 3.0 ? 0.019 : 0.0) << u_of_q;
+  }
+}
+
 TEST(PreferShort, WhereTheLongerOneScattersMore) {
   // 2000 degrees of freedom each: the ratio of two standard deviations is sure to sqrt(1 / 4000 + 1 / 4000) = 2.2 %.
   for (const double noise_mm : {0.052, 0.056}) {

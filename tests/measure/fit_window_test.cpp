@@ -3,6 +3,8 @@
 
 #include <gtest/gtest.h>
 
+#include <cmath>
+
 namespace rimwright {
 namespace {
 
@@ -36,6 +38,19 @@ TEST(FitWindow, FindsTheModelItself) {
   EXPECT_NEAR(fit.q, 0.003, 1e-6);
   EXPECT_LT(fit.noise_mm, 1e-4);
   EXPECT_EQ(fit.points, 9.0 * 21.0);
+}
+
+// The bend follows few noisy points in proportion to what they say of it (ridge regression: posterior mean of a normal
+// prior), and many wholly.
+TEST(FitWindow, AKnownBendKeepsPointsThatSayLittleFromBending) {
+  const auto slices = slices_on(9, 4, [](double t, double) { return 0.003 * (t - 5) * (t - 5); });
+  const double squares = 9.0 * 22432.6667 / 16.0;  // sum of (t^2 - mean)^2 over 9 slices of t = -5, -4.5 .. 5: by hand
+  for (const double noise_mm : {1e-3, 0.2}) {
+    const FaceFit fit =
+        fit_window(slices, 4, step_mm, {.bends_across = true, .known_bend = KnownBend{0.004, noise_mm}});
+    const double share = squares / (squares + std::pow(noise_mm / 0.004, 2));
+    EXPECT_NEAR(fit.q, 0.003 * share, 1e-6) << noise_mm;
+  }
 }
 
 TEST(FitWindow, NeverBeyondItsPoints) {

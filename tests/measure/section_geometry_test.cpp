@@ -5,6 +5,7 @@
 #include <gtest/gtest.h>
 
 #include <cmath>
+#include <numbers>
 #include <random>
 
 #include "made_rim.h"
@@ -43,6 +44,37 @@ TEST(SectionGeometry, TheThreeFourFiveTriangle) {
   EXPECT_NEAR(length_along_top(faces, {0, 0}, *upper), 4.0, 1e-9);
   // Inside the wood: 180 less the angle whose tangent is 4/3.
   EXPECT_NEAR(degrees_from_radians(bevel_angle_rad(faces)), 180.0 - degrees_from_radians(std::atan2(4.0, 3.0)), 1e-9);
+}
+
+// A plane that moves along the rim, cut by an upright section turned about the rim's corner: the line in it by solid
+// geometry, point by point.
+TEST(SectionGeometry, ASectionTurnedFromTheRimsWay) {
+  const SectionLine across = line_through({0, -12}, {-9, 0});
+  FaceFits face;
+  face.along = across.along, face.normal = across.normal, face.from_upright_rad = across.from_upright_rad;
+  FaceFit fit;
+  fit.t0_mm = across.t0_mm, fit.a_mm = across.a_mm, fit.b = 0.02;
+  fit.from_t_mm = fit.t0_mm - 5.0, fit.to_t_mm = fit.t0_mm + 5.0;
+  fit.shift_along = 0.3;
+  const double slope = fit.b;
+  for (const double turn : {-0.05, 0.0, 0.04}) {
+    const SectionLine line = line_of(face, fit, SectionTurn{.rad = turn});
+    // The plane a + b (t - t0) + c s - y = 0 in (out, up, s), and the section's plane s = tan(turn) out.
+    const Vector2 steepest = slope * face.along - face.normal;
+    const Vector3 plane(steepest.x(), steepest.y(), fit.shift_along), section(std::tan(turn), 0.0, -1.0);
+    const Vector3 way = plane.cross(section);
+    const double in_section = way.x() / std::cos(turn);
+    const double angle = std::atan2(-in_section, way.y());
+    const double difference = std::remainder(line.angle_rad() - angle, std::numbers::pi);
+    EXPECT_NEAR(difference, 0.0, 1e-9) << turn;
+    // A point of it lies on the plane.
+    const Vector2 p = line.point(fit.t0_mm + 2.0);
+    const double out = p.x() * std::cos(turn), s = out * std::tan(turn);
+    const Vector2 here(out, p.y());
+    EXPECT_NEAR(fit.a_mm + slope * (here.dot(face.along) - fit.t0_mm) + fit.shift_along * s, here.dot(face.normal),
+                2e-3)
+        << turn;
+  }
 }
 
 TEST(SectionGeometry, LeaningSideAndSlopingTop) {

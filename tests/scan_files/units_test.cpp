@@ -85,12 +85,15 @@ TEST(Units, GivenUnitsScaleEveryLength) {
   UnitsSettings settings;
   settings.units = FileUnits::inch;
   settings.relative_standard_u = 2e-4;
+  settings.warp_mm = 0.05;
   const auto outcome = to_millimetres(std::move(scan), settings, workers);
   ASSERT_TRUE(outcome) << outcome.error().sentence();
   EXPECT_NEAR((outcome->cloud.point_mm(0) - 25.4 * first).norm(), 0.0, 1e-4);
   EXPECT_NEAR(outcome->cloud.sigma_mm[0], 0.0254, 1e-8);
   EXPECT_EQ(outcome->cloud.scale.factor, 25.4);
   EXPECT_EQ(outcome->cloud.scale.relative_standard_u, 2e-4);
+  EXPECT_EQ(outcome->cloud.capture_error.warp_mm, 0.05);
+  EXPECT_EQ(outcome->cloud.capture_error.warp_length_mm, 250.0);
   EXPECT_EQ(outcome->cloud.scale.source, "units given as inches");
 }
 

@@ -49,16 +49,25 @@ void make_sure(Face& face, double half_window_mm, double density, double noise, 
   face.slope_u = (turns ? 1.5 : 1.0) * std::sqrt(12.0 / points) * noise / face.width_mm;
 }
 
-// The bevel's end as a tangent about its edge: a strip of it, bent like a parabola across.
-Face end_of(const Face& bevel, const Vector2& corner_of_edge, double strip_mm, double half_window_mm, double density,
-            double noise) {
+// The bevel's end as a tangent about its edge: a strip of it, bent like a parabola across. Where a channel cut the edge
+// away, the parabola is read that far beyond its points.
+Face end_of(const Face& bevel, const Vector2& corner_of_edge, double half_window_mm, double density, double noise,
+            const FitSettings& settings) {
   Face end = bevel;
-  const Vector2 to_edge = (corner_of_edge - bevel.middle).dot(bevel.along) > 0 ? bevel.along : Vector2(-bevel.along);
-  end.middle = bevel.middle + 0.5 * bevel.width_mm * to_edge;
-  end.width_mm = std::min(bevel.width_mm, strip_mm);
+  const double edge_t = (corner_of_edge - bevel.middle).dot(bevel.along);  // from the middle of the face
+  end.width_mm = std::min(bevel.width_mm, settings.edge_strip_mm);
+  end.middle = bevel.middle + edge_t * bevel.along;
+  const double strip_middle_t = std::copysign(0.5 * (bevel.width_mm - end.width_mm), edge_t);
+  const double x = std::max(1.0, std::abs(edge_t - strip_middle_t) / (0.5 * end.width_mm));
   const double points = density * 2.0 * half_window_mm * end.width_mm;
-  // Height of a least-squares parabola at the end of its points: 1 + 3 + 5 over n; the first two bend along the rim.
-  end.offset_u = std::sqrt((9.0 / 4.0 * (1.0 + 3.0) + 5.0) / points) * noise;
+  // Height of a least-squares parabola at x half widths from the middle of its points, by Legendre polynomials:
+  // 1 + 3 P1^2 + 5 P2^2 over n; the first two also bend along the rim.
+  const double p2 = 0.5 * (3.0 * x * x - 1.0);
+  // What is known of the bend beforehand, q of standard deviation f, is a P2 coefficient of f w^2 / 6.
+  const double known = settings.usual_bend_per_mm * end.width_mm * end.width_mm / 6.0;
+  const double bend_variance =
+      end.width_mm < settings.narrowest_bend_mm ? 0.0 : 1.0 / (points / (5.0 * noise * noise) + 1.0 / (known * known));
+  end.offset_u = std::sqrt(9.0 / 4.0 * (1.0 + 3.0 * x * x) / points * noise * noise + p2 * p2 * bend_variance);
   end.slope_u = 0.0;  // turning about the edge does not move it
   return end;
 }
@@ -132,8 +141,8 @@ IdealStation ideal_bound(const Body& body, double station_mm, double density, do
   if (faces.bevel.seen) {
     const double half = grown_window(faces.bevel, settings.bevel_window_mm, density, noise, settings);
     make_sure(faces.bevel, half, density, noise, true);
-    faces.lower = end_of(faces.bevel, section.lower_edge, settings.edge_strip_mm, half, density, noise);
-    faces.upper = end_of(faces.bevel, section.upper_edge, settings.edge_strip_mm, half, density, noise);
+    faces.lower = end_of(faces.bevel, section.lower_edge, half, density, noise, settings);
+    faces.upper = end_of(faces.bevel, section.upper_edge, half, density, noise, settings);
     const auto angle = [](const Faces& f) {
       return std::acos(std::clamp(std::abs(f.side.along.dot(f.bevel.along)), 0.0, 1.0));
     };

@@ -7,8 +7,10 @@
 // not assume it away. The window is the one the settings of the fit would take for this noise and density (FitSettings:
 // it grows until the slope across is sure enough). With n points evenly spread over a width w, independent noise s
 // along the normal: variance of the line at its middle 9/4 s^2/n (value of a least-squares parabola at its middle), of
-// its slope 12 s^2/(n w^2), 9/4 of that for the bevel, and of the strip at its edge (9/4 (1 + 3) + 5) s^2/n.
-// Sensitivities by differences on the true section. White noise only.
+// its slope 12 s^2/(n w^2), 9/4 of that for the bevel, and of the strip, read x half widths from its middle,
+// 9/4 (1 + 3 x^2) s^2/n + P2(x)^2 / (n / 5 s^2 + 1 / (f w^2 / 6)^2): x is 1 at an edge that stands, more where a
+// channel cut the edge away, and f what faces usually bend, as the fit knows it. Sensitivities by differences on the
+// true section. White noise only.
 #pragma once
 
 #include <map>

@@ -146,6 +146,8 @@ void choose_scanner(Random& random, Trial& trial) {
     trial.scale_error = trial.scale_u * random.normal();
   }
   trial.states_sigma = one_in(random, 6.0);
+  // No scan shows a slow warp by itself: a scanner with a certificate states it, another one does not.
+  trial.states_warp = trial.scanner.warp_mm > 0.0 && one_in(random, 2.0);
 }
 
 void name_conditions(Trial& trial) {
@@ -161,7 +163,7 @@ void name_conditions(Trial& trial) {
   add(s.correlated_noise_mm == 0.0     ? "white noise"
       : s.correlation_length_mm <= 5.0 ? "correlated to 5 mm"
                                        : "correlated beyond 5 mm");
-  if (s.warp_mm > 0.0) add("warped");
+  if (s.warp_mm > 0.0) add(trial.states_warp ? "warp stated" : "warp unstated");
   if (trial.scale_u > 0.0) add("scale unsure");
   if (s.holes > 0) add("holes");
   if (s.mixed_share > 0.0) add("mixed points");
@@ -235,7 +237,7 @@ std::string describe(const Trial& trial) {
   const ScannerSpec& s = trial.scanner;
   add("%.1f points/mm2, noise %.3f", s.density_per_mm2, s.normal_noise_mm);
   if (s.correlated_noise_mm > 0.0) add(", correlated %.3f over %.1f", s.correlated_noise_mm, s.correlation_length_mm);
-  if (s.warp_mm > 0.0) add(", warp %.3f", s.warp_mm);
+  if (s.warp_mm > 0.0) add(", warp %.3f%s", s.warp_mm, trial.states_warp ? " stated" : "");
   if (trial.scale_u > 0.0) add(", scale off %.5f of %.5f", trial.scale_error, trial.scale_u);
   if (s.holes > 0) add(", %d holes", s.holes);
   if (s.mixed_share > 0.0) add("%s", ", mixed points");
@@ -256,6 +258,10 @@ Outcome<SimulatedScan> scan_of(const Trial& trial, const Body& body, Workers& wo
   if (!scan) return scan;
   Cloud& cloud = scan->cloud;
   cloud.scale.relative_standard_u = trial.scale_u;
+  if (trial.states_warp) {
+    cloud.capture_error.warp_mm = trial.scanner.warp_mm;
+    cloud.capture_error.warp_length_mm = trial.scanner.warp_length_mm;
+  }
   const double factor = 1.0 + trial.scale_error;
   cloud.origin_mm *= factor;
   for (auto* axis : {&cloud.x, &cloud.y, &cloud.z})

@@ -19,6 +19,7 @@ struct Trial {
   double scale_u = 0.0;      // relative standard uncertainty that the scan states
   double scale_error = 0.0;  // drawn from it; the scan is wrong by this much
   bool states_sigma = false;
+  bool states_warp = false;
   std::vector<std::string> conditions;  // "noise below 0.03", "domed", ...: a row of the campaign's table each
 };
 
