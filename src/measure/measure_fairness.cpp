@@ -34,24 +34,29 @@ std::optional<double> height_of_face(const UnrolledRim& rim, const FittedRim& fi
   const double from = lower->dot(face.along), to = upper->dot(face.along);
   const double seen = std::abs(fit.to_t_mm - fit.from_t_mm), shown = seen + 2.0 * fit.margin_mm;
   const double middle = 0.5 * (fit.from_t_mm + fit.to_t_mm);
-  if (!(to - from > 0.5 * shown)) return std::nullopt;
+  // Neither edges that have crossed nor a sliver of the face tell its mean height.
+  if (!(to - from > 0.5 * shown) || shown < 0.5 * (to - from)) return std::nullopt;
   // y = bend (t - middle)^2: its least-squares line over the seen part lies bend seen^2 / 12 above the vertex.
   const double bend = -4.0 * crown_mm / (shown * shown);
   const double mean_square = (std::pow(to - middle, 3) - std::pow(from - middle, 3)) / (3.0 * (to - from));
   return fit.a_mm + fit.b * (0.5 * (from + to) - fit.t0_mm) + bend * (mean_square - seen * seen / 12.0);
 }
 
-// Variance of the face's height beyond which a fit does not count: beside a hole it may be far less sure than is usual
-// along the stretch, and would make a wave by itself.
-double most_variance(const FaceFits& face, const std::vector<BevelStation>& stations, const FullStretch& stretch,
+// How noise passes to a fit's height: its variance over that of a point. What a hump adds to the scatter is not in it,
+// so that a hump still counts as a wave.
+double leverage_of(const FaceFit& fit) { return fit.variance_a / (fit.noise_mm * fit.noise_mm); }
+
+// Leverage beyond which a fit does not count: beside a hole its height hangs on few points, all to one side of it, and
+// would make a wave by itself.
+double most_leverage(const FaceFits& face, const std::vector<BevelStation>& stations, const FullStretch& stretch,
                      const FaceGrid& grid) {
-  std::vector<double> variances;
+  std::vector<double> leverages;
   for (const auto& station : stations) {
     if (station.station_mm < stretch.from_mm || station.station_mm > stretch.to_mm) continue;
     const FaceFit& fit = face.at[column_of(grid, station)];
-    if (fit.measured) variances.push_back(fit.variance_a);
+    if (fit.measured) leverages.push_back(leverage_of(fit));
   }
-  return times_median * times_median * median_of(variances);
+  return times_median * times_median * median_of(leverages);
 }
 
 }  // namespace
@@ -127,12 +132,12 @@ void measure_fairness(BevelMeasures& bevel, const UnrolledRim& rim, const Fitted
   // Waviness: the face's mean height from edge to edge at each station, above the rim as it would be if it were fair.
   std::vector<double> profile(grid.columns, nan);
   double white_squared = 0, shared_squared = 0, windows_mm = 0, seen = 0, looked_at = 0;
-  const double most = most_variance(face, bevel.stations, *stretch, grid);
+  const double most = most_leverage(face, bevel.stations, *stretch, grid);
   for (const auto& station : bevel.stations) {
     if (station.station_mm < stretch->from_mm || station.station_mm > stretch->to_mm) continue;
     looked_at += 1;
     const std::size_t c = column_of(grid, station);
-    if (face.at[c].variance_a > most) continue;
+    if (leverage_of(face.at[c]) > most) continue;
     const auto height = height_of_face(rim, fitted, c, station.crown_mm);
     if (!height) continue;
     const FaceFit& fit = face.at[c];

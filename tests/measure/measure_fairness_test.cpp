@@ -50,6 +50,32 @@ TEST(MeasureFairness, HeightOfAPureSine) {
   }
 }
 
+// A hump leaves the face's line by far more than the noise, and is a wave all the same: across, this one is a sine of
+// mean 1, so that the face's mean height is the hump's own.
+TEST(MeasureFairness, AHumpIsAWave) {
+  constexpr double height_mm = 0.2, wavelength_mm = 50.0, face_mm = 25.0;
+  test::MeasuredBevel made;
+  const auto profile = [](double) { return test::bevelled_profile(drop_mm, angle_deg); };
+  made.rim = test::made_rim(length_mm, profile, density, noise_mm, 3, [&](double s, std::size_t facet, double t) {
+    if (facet != 1 || std::abs(s - 160.0) > 0.5 * wavelength_mm) return 0.0;
+    const double along = 0.25 * (1.0 + std::cos(2 * std::numbers::pi * (s - 160.0) / wavelength_mm)) * 2.0;
+    return height_mm * along * (1.0 + 1.0 * std::cos(2 * std::numbers::pi * t / face_mm));
+  });
+  test::measure(made, profile, length_mm, noise_mm);
+  measure_fairness(made.bevel, made.rim, made.fitted, made.grid, *test::expected_bevel(drop_mm, angle_deg).bevel,
+                   made.noise, fair_rim(made.rim.curve, made.fitted.station_mm, 80.0, {}));
+  ASSERT_TRUE(made.bevel.waviness_mm.is_measured());
+  // At least as high as the raised cosine along the rim stands in the band; what the filters take from it is taken here
+  // from the profile itself.
+  std::vector<double> truth;
+  for (double s = 0.5; s < length_mm; s += 1.0)
+    truth.push_back(std::abs(s - 160.0) > 0.5 * wavelength_mm
+                        ? 0.0
+                        : height_mm * 0.5 * (1.0 + std::cos(2 * std::numbers::pi * (s - 160.0) / wavelength_mm)));
+  const double expected = peak_to_valley(wavelength_band(truth, 1.0, 10.0, 80.0)).height;
+  EXPECT_NEAR(made.bevel.waviness_mm.value, expected, 0.1 * expected);
+}
+
 TEST(MeasureFairness, AFairFaceIsFair) {
   for (unsigned seed = 1; seed <= 5; ++seed) {
     test::MeasuredBevel made;

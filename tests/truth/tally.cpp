@@ -87,13 +87,4 @@ std::vector<std::string> contradicted(const Tally& tally) {
   return found;
 }
 
-std::vector<std::string> contradicted_beyond_the_known(const Tally& tally) {
-  std::vector<std::string> found = contradicted(tally);
-  std::erase_if(found, [](const std::string& line) {
-    const bool is_known = line.starts_with("waviness") || line.starts_with("upper_fair");
-    return is_known && line.find("U95 covers too little") != std::string::npos;
-  });
-  return found;
-}
-
 }  // namespace rimwright

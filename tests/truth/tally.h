@@ -55,8 +55,5 @@ void print(const Tally& tally);
 
 // What the counts contradict: each line a demand that the campaign shows not to be met, beyond chance.
 [[nodiscard]] std::vector<std::string> contradicted(const Tally& tally);
-// The part of contradicted() that ends a check: all but what is known to fall short (DEVELOPERS.md), which is how often
-// U95 covers waviness and upper edge fairness, one number a body each.
-[[nodiscard]] std::vector<std::string> contradicted_beyond_the_known(const Tally& tally);
 
 }  // namespace rimwright
