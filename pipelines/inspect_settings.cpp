@@ -1,16 +1,6 @@
-#include "pipelines/member_count.h"
-#include "pipelines/settings_table.h"
+#include "pipelines/settings_lists.h"
 
 namespace rimwright {
-
-// GROUP opens a struct of settings; BIND binds one of its members under the member's own name, between the limits
-// given. Limits are about a quarter and four times the default, shares and angles ending where they lose their meaning:
-// a stage is not tested beyond. Limits on what a file may hold may be lowered further.
-#define GROUP(Type, struct_, key, not_entries) \
-  auto& group = struct_;                       \
-  table.begin_group({key, &group, sizeof(Type), member_count<Type>(), not_entries})
-#define BIND(member, least, most) table.add(#member, group.member, least, most)
-#define ORDER(smaller, larger) table.in_order(&group.smaller, &group.larger)
 
 void list_inspect_settings(InspectSettings& settings, SettingsTable& table) {
   {
@@ -172,9 +162,5 @@ void list_inspect_settings(InspectSettings& settings, SettingsTable& table) {
     BIND(longest_unseen_mm, 5, 80);
   }
 }
-
-#undef GROUP
-#undef BIND
-#undef ORDER
 
 }  // namespace rimwright

@@ -14,24 +14,6 @@ namespace {
 
 constexpr std::size_t most_heat_points = 1'500'000, most_face_points = 200'000, most_section_points = 240;
 
-std::vector<TornPlace> torn_places(const UnrolledRim& rim, const FittedRim& fitted, const NoiseModel& noise,
-                                   const TornSettings& settings, Workers& workers) {
-  std::vector<const FaceFits*> faces;
-  std::vector<FaceGrid> grids;
-  for (const FaceName name : {FaceName::side, FaceName::bevel, FaceName::top})
-    if (const FaceFits* face = fitted.find(name)) {
-      faces.push_back(face);
-      grids.push_back(grid_face(rim, fitted, *face, 0.5, 0.0, 1.5, workers));
-    }
-  std::vector<std::vector<TornPlace>> torn(faces.size());
-  workers.for_chunks(faces.size(), 1, [&](std::size_t k, std::size_t, std::size_t) {
-    torn[k] = find_torn(grids[k], *faces[k], noise, settings);
-  });
-  std::vector<TornPlace> all;
-  for (const auto& of_face : torn) all.insert(all.end(), of_face.begin(), of_face.end());
-  return all;
-}
-
 // The fitted sections of one rim, and what is needed to turn them into measures.
 Measures measure_sections(const UnrolledRim& rim, const FittedRim& fitted, const FairRim& fair, const NoiseModel& noise,
                           const Expected& expected, const CaptureTerms& terms, const MeasureRimSettings& settings,
@@ -49,7 +31,7 @@ Measures measure_sections(const UnrolledRim& rim, const FittedRim& fitted, const
   }
   measures.channels = measure_channels(rim, fitted, expected, noise, terms);
   measures.gaps = find_gaps(measures.bevel, measures.channels);
-  measures.torn = torn_places(rim, fitted, noise, settings.torn, workers);
+  measures.torn = find_torn_places(rim, fitted, noise, settings.torn, workers);
   measures.sections = picture_sections(rim, fitted, most_section_points);
   measures.heat_points = heat_points(rim, fitted, targets, terms, most_heat_points, workers);
   measures.face_points = face_points(rim, fitted, targets, terms, noise, most_face_points, workers);

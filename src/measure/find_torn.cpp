@@ -157,4 +157,23 @@ std::vector<TornPlace> find_torn(const FaceGrid& grid, const FaceFits& face, con
   return places;
 }
 
+std::vector<TornPlace> find_torn_places(const UnrolledRim& rim, const FittedRim& fitted, const NoiseModel& noise,
+                                        const TornSettings& settings, Workers& workers) {
+  constexpr double cell_mm = 0.5, edge_margin_mm = 0.0, gate_mm = 1.5;  // points farther off are not the face's
+  std::vector<const FaceFits*> faces;
+  std::vector<FaceGrid> grids;
+  for (const FaceName name : {FaceName::side, FaceName::bevel, FaceName::top})
+    if (const FaceFits* face = fitted.find(name)) {
+      faces.push_back(face);
+      grids.push_back(grid_face(rim, fitted, *face, cell_mm, edge_margin_mm, gate_mm, workers));
+    }
+  std::vector<std::vector<TornPlace>> torn(faces.size());
+  workers.for_chunks(faces.size(), 1, [&](std::size_t k, std::size_t, std::size_t) {
+    torn[k] = find_torn(grids[k], *faces[k], noise, settings);
+  });
+  std::vector<TornPlace> all;
+  for (const auto& of_face : torn) all.insert(all.end(), of_face.begin(), of_face.end());
+  return all;
+}
+
 }  // namespace rimwright

@@ -21,4 +21,9 @@ struct TornSettings {
 [[nodiscard]] std::vector<TornPlace> find_torn(const FaceGrid& grid, const FaceFits& face, const NoiseModel& noise,
                                                const TornSettings& settings);
 
+// The same on side, bevel and top, which are searched side by side; in that order.
+[[nodiscard]] std::vector<TornPlace> find_torn_places(const UnrolledRim& rim, const FittedRim& fitted,
+                                                      const NoiseModel& noise, const TornSettings& settings,
+                                                      Workers& workers);
+
 }  // namespace rimwright

@@ -8,7 +8,7 @@
 #include <unordered_map>
 #include <unordered_set>
 
-#include "core/median.h"
+#include "rim/fit_top.h"
 #include "rim/square_up.h"
 
 namespace rimwright {
@@ -107,67 +107,6 @@ Transform frame_on(const SurfaceCells& cells, const std::vector<std::uint32_t>& 
   Vector3 up = eigen.eigenvectors().col(0);
   if (up.dot(direction) < 0) up = -up;
   return frame_with(mean, up, eigen.eigenvectors().col(2));
-}
-
-struct TopFit {
-  TopSurface surface;
-  double tightest_radius_mm = 0.0;
-  double rms_mm = 0.0;
-};
-
-// Quadric through the cell means, robust (Tukey's biweight on the median deviation).
-std::optional<TopFit> fit_top(const SurfaceCells& cells, const std::vector<std::uint32_t>& members,
-                              const Transform& T_body_scan) {
-  using Row = Eigen::Matrix<double, 6, 1>;
-  constexpr double length_scale = 100.0;  // keeps the six columns alike in size
-  std::vector<Vector3> points;
-  std::vector<double> counts;
-  points.reserve(members.size());
-  counts.reserve(members.size());
-  for (const auto i : members) {
-    points.push_back(T_body_scan * cells.cells[i].mean_mm.cast<double>());
-    counts.push_back(cells.cells[i].count);
-  }
-  const double usual_count = std::max(1.0, median_of(counts));
-  const auto row = [](const Vector3& p) {
-    const double x = p.x() / length_scale, y = p.y() / length_scale;
-    return Row{(Row() << 1.0, x, y, x * x, x * y, y * y).finished()};
-  };
-  Row solution = Row::Zero();
-  double gate_mm = 1e9;
-  for (int round = 0; round < 6; ++round) {
-    Eigen::Matrix<double, 6, 6> normal = Eigen::Matrix<double, 6, 6>::Identity() * 1e-6;
-    Row right = Row::Zero();
-    for (std::size_t k = 0; k < points.size(); ++k) {
-      const Row a = row(points[k]);
-      const double residual = points[k].z() - a.dot(solution);
-      const double r = residual / gate_mm;
-      if (std::abs(r) >= 1.0) continue;
-      // In a noisy scan few points spill into the cells above and below the surface's own: such cells count for less.
-      const double weight = std::min(1.0, counts[k] / usual_count) * (1 - r * r) * (1 - r * r);
-      normal += weight * a * a.transpose();
-      right += weight * points[k].z() * a;
-    }
-    solution = normal.ldlt().solve(right);
-    std::vector<double> deviations;
-    deviations.reserve(points.size());
-    for (const auto& p : points) deviations.push_back(std::abs(p.z() - row(p).dot(solution)));
-    const auto middle = deviations.begin() + static_cast<std::ptrdiff_t>(deviations.size() / 2);
-    std::nth_element(deviations.begin(), middle, deviations.end());
-    gate_mm = std::max(0.02, 4.685 * 1.4826 * *middle);
-  }
-  if (!solution.allFinite()) return std::nullopt;
-  TopFit fit;
-  const double s = length_scale;
-  fit.surface.coefficients = {solution[0],           solution[1] / s,       solution[2] / s,
-                              solution[3] / (s * s), solution[4] / (s * s), solution[5] / (s * s)};
-  Eigen::Matrix2d bend;
-  const auto& c = fit.surface.coefficients;
-  bend << 2 * c[3], c[4], c[4], 2 * c[5];
-  const double strongest = Eigen::SelfAdjointEigenSolver<Eigen::Matrix2d>(bend).eigenvalues().cwiseAbs().maxCoeff();
-  fit.tightest_radius_mm = 1.0 / std::max(strongest, 1e-12);
-  fit.rms_mm = gate_mm / 4.685;
-  return fit;
 }
 
 // Occupancy of the plan by cells of the top.

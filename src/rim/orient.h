@@ -5,12 +5,12 @@
 // their walls run the other way, are short, or because they are bent.
 #pragma once
 
-#include <array>
 #include <cstdint>
 #include <vector>
 
 #include "core/frames.h"
 #include "core/refusal.h"
+#include "rim/fit_top.h"
 #include "rim/gather_cells.h"
 
 namespace rimwright {
@@ -26,21 +26,6 @@ struct OrientSettings {
   double flat_top_tilt_rad = 0.001;  // how far a flat top's normal may be from the axis the side was bent round
   double dome_offset_mm = 200.0;     // how far the seen part's middle may lie from a dome's highest point
   double usual_lean_deg = 1.0;       // standard deviation of a side's mean lean, before looking
-};
-
-// The top as z = height(x, y) in the body frame: c0 + cx x + cy y + cxx x^2 + cxy x y + cyy y^2.
-struct TopSurface {
-  std::array<double, 6> coefficients{};
-  [[nodiscard]] double height_mm(double x, double y) const {
-    const auto& c = coefficients;
-    return c[0] + c[1] * x + c[2] * y + c[3] * x * x + c[4] * x * y + c[5] * y * y;
-  }
-  // Second derivative along a unit direction in plan, 1/mm; negative for a dome.
-  [[nodiscard]] double bend_along(const Vector2& direction) const {
-    const auto& c = coefficients;
-    return 2.0 * (c[3] * direction.x() * direction.x() + c[4] * direction.x() * direction.y() +
-                  c[5] * direction.y() * direction.y());
-  }
 };
 
 struct Orientation {

@@ -1,0 +1,42 @@
+// Fit top: the quadric through cells that are held to be the top.
+//
+// Robust (Tukey's biweight on the median deviation). In a noisy scan few points spill into the cells above and below
+// the surface's own: cells count by their points, up to the usual number.
+#pragma once
+
+#include <array>
+#include <cstdint>
+#include <optional>
+#include <vector>
+
+#include "core/frames.h"
+#include "rim/gather_cells.h"
+
+namespace rimwright {
+
+// The top as z = height(x, y) in the body frame: c0 + cx x + cy y + cxx x^2 + cxy x y + cyy y^2.
+struct TopSurface {
+  std::array<double, 6> coefficients{};
+  [[nodiscard]] double height_mm(double x, double y) const {
+    const auto& c = coefficients;
+    return c[0] + c[1] * x + c[2] * y + c[3] * x * x + c[4] * x * y + c[5] * y * y;
+  }
+  // Second derivative along a unit direction in plan, 1/mm; negative for a dome.
+  [[nodiscard]] double bend_along(const Vector2& direction) const {
+    const auto& c = coefficients;
+    return 2.0 * (c[3] * direction.x() * direction.x() + c[4] * direction.x() * direction.y() +
+                  c[5] * direction.y() * direction.y());
+  }
+};
+
+struct TopFit {
+  TopSurface surface;
+  double tightest_radius_mm = 0.0;  // of its strongest bend
+  double rms_mm = 0.0;              // robust scatter of the cells about it
+};
+
+// members: which cells. Nothing where the cells do not hold a quadric.
+[[nodiscard]] std::optional<TopFit> fit_top(const SurfaceCells& cells, const std::vector<std::uint32_t>& members,
+                                            const Transform& T_body_scan);
+
+}  // namespace rimwright
