@@ -62,6 +62,10 @@ struct PhotoSettings {
   double smooth_px = 0.8;                            // of photos before matching; what bilinear sampling needs
   std::filesystem::path work;                        // folder for intermediate results to reuse; empty = keep none
   std::function<void(const std::string&)> progress;  // a few words a stage; may be empty
+
+  void say(const std::string& words) const {
+    if (progress) progress(words);
+  }
 };
 
 // The cloud's frame: millimetres, origin at the board's top left corner, x right and y up the page, z up from it.

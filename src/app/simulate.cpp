@@ -20,6 +20,7 @@ struct SimulateArguments {
   std::string camera = "structured-light";
   std::uint64_t seed = 1;
   PhotoSessionSpec photos;
+  bool target_beside = false;
 };
 
 int simulate_depth(const SimulateArguments& arguments, const Body& body, const BodyFile& file, Workers& workers) {
@@ -36,6 +37,7 @@ int simulate_depth(const SimulateArguments& arguments, const Body& body, const B
 int take_photos_of(const Body& body, const BodyFile& file, const SimulateArguments& arguments, Workers& workers) {
   PhotoSessionSpec spec = arguments.photos;
   spec.phone.height = spec.phone.width * 3 / 4;
+  if (arguments.target_beside) spec.target_place = TargetPlace::beside;
   const auto taken = photograph_body(body, file, spec, arguments.seed, arguments.out, workers);
   if (!taken) return report_refusal(taken.error());
   std::printf("%zu photos of '%s' are in %s/photos; cameras.json, truth.json and plan.yaml lie beside them\n",
@@ -93,6 +95,10 @@ void add_simulate_command(CLI::App& program, int& exit_status) {
   option("--motion", photos.phone.motion_px, 0, 1000, "Smear by the hand, pixels at 4032 across");
   option("--focus-error", photos.phone.focus_error, 0, 1, "Share of the distance the focus is off, standard deviation");
   option("--bow", photos.target_bow_mm, -50, 50, "Rise of the target's middle, mm");
+  option("--target-shots", photos.target_shots, 0, 2000, "For how many photos the target lies there; 0 = for all");
+  option("--phones", photos.phones, 1, 2, "2: another phone takes every other photo");
+  command->add_flag("--target-beside", arguments->target_beside, "The target lies on the table beside the body")
+      ->group("For photos");
   option("--print-scale", photos.target_print_scale, 0.5, 2, "Printed size over true size of the target");
   option("--rays", photos.samples_per_pixel, 1, 64, "Rays a pixel");
   command->callback([arguments, &exit_status] { exit_status = simulate(*arguments); });

@@ -113,6 +113,19 @@ RawPhoto expose(const RayScene& scene, const PhoneCamera& phone, const Exposure&
 
 }  // namespace
 
+PhoneCamera another_phone(const PhoneCamera& first) {
+  PhoneCamera other = first;
+  other.width = first.width * 8 / 9;
+  other.height = first.height * 8 / 9;
+  other.focal_mm_35 = 24.0;
+  other.focal_error = -0.009;
+  other.principal_x_px = -14.0;
+  other.principal_y_px = 5.0;
+  other.k1_k2_p1_p2 = {-0.04, 0.03, -0.0004, 0.0006};
+  other.model = "another simulated phone";
+  return other;
+}
+
 std::vector<PhotoShot> plan_shots(const std::vector<Vector3>& rim, const std::vector<Vector3>& outward,
                                   const ShotPlan& plan, std::uint32_t seed) {
   std::vector<PhotoShot> shots;
@@ -145,12 +158,17 @@ std::vector<PhotoShot> plan_shots(const std::vector<Vector3>& rim, const std::ve
   return shots;
 }
 
-Outcome<std::vector<PhotoTruth>> take_photos(const PhotoScene& scene, const PhoneCamera& phone,
+Outcome<std::vector<PhotoTruth>> take_photos(const PhotoScene& scene, const std::vector<PhoneCamera>& phones,
                                              const std::vector<PhotoShot>& shots, const PhotoSessionSettings& settings,
                                              const std::filesystem::path& folder, Workers& workers) {
-  const RayScene rays(scene);
+  const RayScene with_target(scene);
+  PhotoScene bare = scene;
+  bare.target.present = false;
+  const RayScene without_target(bare);
   std::vector<PhotoTruth> truths;
   for (std::size_t i = 0; i < shots.size(); ++i) {
+    const PhoneCamera& phone = phones[shots[i].phone];
+    const RayScene& rays = shots[i].target_there ? with_target : without_target;
     Exposure exposure = draw_faults(phone, shots[i], i, settings.seed);
     std::array<char, 32> name{};
     std::snprintf(name.data(), name.size(), "photo_%02zu.jpg", i + 1);

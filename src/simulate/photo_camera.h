@@ -58,9 +58,14 @@ struct PhoneCamera {
   std::string model = "simulated phone";
 };
 
+// Another make: wider, fewer pixels, the other sign of distortion; shaken and drifting like the first.
+[[nodiscard]] PhoneCamera another_phone(const PhoneCamera& first);
+
 struct PhotoShot {
   Transform T_camera_body = Transform::Identity();
-  double focus_mm = 350.0;  // distance meant to be sharp, along the axis
+  double focus_mm = 350.0;   // distance meant to be sharp, along the axis
+  std::size_t phone = 0;     // which of the phones takes it
+  bool target_there = true;  // false: the sheet has been taken away for this one
 };
 
 struct PhotoSessionSettings {
@@ -90,8 +95,10 @@ struct ShotPlan {
                                                 std::uint32_t seed);
 
 // Renders photo_01.jpg ... with EXIF into an existing folder. Shots are rendered one after another,
-// each with all workers; the pictures do not depend on their number. Refuses where a file cannot be written.
-[[nodiscard]] Outcome<std::vector<PhotoTruth>> take_photos(const PhotoScene& scene, const PhoneCamera& phone,
+// each with all workers; the pictures do not depend on their number. Every shot's phone must be among the phones.
+// Refuses where a file cannot be written.
+[[nodiscard]] Outcome<std::vector<PhotoTruth>> take_photos(const PhotoScene& scene,
+                                                           const std::vector<PhoneCamera>& phones,
                                                            const std::vector<PhotoShot>& shots,
                                                            const PhotoSessionSettings& settings,
                                                            const std::filesystem::path& folder, Workers& workers);

@@ -83,15 +83,20 @@ struct RayScene::State {
   }
 };
 
+double table_height_mm(const PhotoMesh& mesh) {
+  constexpr double blocks_mm = 20.0;
+  float lowest = 0.0f;
+  for (const Eigen::Vector3f& v : mesh.vertices_body_mm) lowest = std::min(lowest, v.z());
+  return static_cast<double>(lowest) - blocks_mm;
+}
+
 RayScene::RayScene(const PhotoScene& scene) : state_(std::make_unique<State>()) {
   state_->scene = scene;
   state_->device = rtcNewDevice("threads=1,set_affinity=0");
   state_->rays = rtcNewScene(state_->device);
   rtcSetSceneFlags(state_->rays, RTC_SCENE_FLAG_ROBUST);
   state_->add(scene.mesh.vertices_body_mm, scene.mesh.triangles);
-  float lowest = 0.0f;
-  for (const Eigen::Vector3f& v : scene.mesh.vertices_body_mm) lowest = std::min(lowest, v.z());
-  state_->table_z_mm = static_cast<double>(lowest) - 20.0;
+  state_->table_z_mm = table_height_mm(scene.mesh);
   if (scene.target.present) {
     state_->board = draw_board();
     state_->add_sheet();

@@ -7,6 +7,9 @@
 
 namespace rimwright {
 
+// Height in the body frame of the table the body stands on, on blocks.
+[[nodiscard]] double table_height_mm(const PhotoMesh& mesh);
+
 class RayScene {
  public:
   explicit RayScene(const PhotoScene& scene);

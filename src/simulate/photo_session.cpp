@@ -6,6 +6,7 @@
 #include <limits>
 
 #include "simulate/mesh.h"
+#include "simulate/photo_scene.h"
 #include "simulate/truth.h"
 #include "simulate/write_photo.h"
 #include "simulate/write_scan.h"
@@ -48,7 +49,8 @@ PhotoMesh mesh_with_lid(const Body& body) {
 }
 
 // The sheet's pose: along the rim at the middle of the stretch, as near to it as its clearance allows.
-Outcome<Transform> lay_sheet(const Body& body, const Stretch& stretch, double clearance_mm) {
+Outcome<Transform> lay_sheet(const Body& body, const Stretch& stretch, TargetPlace place, double clearance_mm,
+                             double table_z_mm) {
   std::vector<Vector2> rim;
   for (double s = 0.0; s <= body.rim_length_mm(); s += 2.0) {
     rim.push_back(
@@ -59,8 +61,9 @@ Outcome<Transform> lay_sheet(const Body& body, const Stretch& stretch, double cl
   const Vector3 corner = body.mirrored(Vector3(at.position_mm.x(), at.position_mm.y(), 0));
   // Page x runs along the rim, page y (down the page) towards the rim, page z into the wood.
   const Vector3 down_page = out, into = -Vector3::UnitZ(), right = down_page.cross(into);
-  for (double inward_mm = clearance_mm; inward_mm < 400.0; inward_mm += 2.0) {
-    const Vector3 middle = corner - out * (inward_mm + sheet_border_mm + 0.5 * board_height_mm);
+  const bool beside = place == TargetPlace::beside;
+  for (double away_mm = clearance_mm; away_mm < 400.0; away_mm += 2.0) {
+    const Vector3 middle = corner + (beside ? 1.0 : -1.0) * (away_mm + sheet_border_mm + 0.5 * board_height_mm) * out;
     double nearest = std::numeric_limits<double>::infinity();
     for (double a = -1.0; a <= 1.0; a += 0.25) {
       for (double b : {-1.0, 1.0}) {
@@ -72,8 +75,8 @@ Outcome<Transform> lay_sheet(const Body& body, const Stretch& stretch, double cl
     if (nearest < clearance_mm) continue;
     Transform T = Transform::Identity();
     T.linear() << right, down_page, into;
-    double z = -1e9;  // a flat sheet rests on the highest place under it
-    for (double a = -1.0; a <= 1.0; a += 0.5) {
+    double z = beside ? table_z_mm : -1e9;  // a flat sheet rests on the highest place under it
+    for (double a = -1.0; a <= 1.0 && !beside; a += 0.5) {
       for (double b = -1.0; b <= 1.0; b += 0.5) {
         const Vector3 p = body.mirrored(middle + a * 105.0 * right + b * 80.0 * down_page);
         z = std::max(z, body.top_height_mm(p.head<2>()));
@@ -83,7 +86,7 @@ Outcome<Transform> lay_sheet(const Body& body, const Stretch& stretch, double cl
     T.translation().z() = z + sheet_thickness_mm;
     return T;
   }
-  return refuse(RefusalReason::plan_not_valid, "the target sheet finds no place on this top", "simulate a larger body");
+  return refuse(RefusalReason::plan_not_valid, "the target sheet finds no place by this rim", "simulate a larger body");
 }
 
 Outcome<void> write_text(const std::filesystem::path& path, const std::string& text) {
@@ -109,7 +112,8 @@ Outcome<std::vector<PhotoTruth>> photograph_body(const Body& body, const BodyFil
   scene.target.present = spec.target_present;
   scene.target.print_scale = spec.target_print_scale;
   scene.target.bow_mm = spec.target_bow_mm;
-  const auto T_body_target = lay_sheet(body, stretch, spec.target_clearance_mm);
+  const auto T_body_target =
+      lay_sheet(body, stretch, spec.target_place, spec.target_clearance_mm, table_height_mm(scene.mesh));
   if (!T_body_target) return tl::unexpected(T_body_target.error());
   scene.target.T_body_target = *T_body_target;
 
@@ -126,9 +130,17 @@ Outcome<std::vector<PhotoTruth>> photograph_body(const Body& body, const BodyFil
     rim.push_back(body.mirrored(Vector3(at.position_mm.x(), at.position_mm.y(), up)));
     outward.push_back(body.mirrored(Vector3(at.out.x(), at.out.y(), 0)));
   }
-  const auto shots = plan_shots(rim, outward, spec.shots, static_cast<std::uint32_t>(seed));
-  auto taken = take_photos(scene, spec.phone, shots, {spec.samples_per_pixel, static_cast<std::uint32_t>(seed)},
-                           folder / "photos", workers);
+  auto shots = plan_shots(rim, outward, spec.shots, static_cast<std::uint32_t>(seed));
+  const auto count = static_cast<long>(shots.size());
+  for (long i = 0; i < count; ++i) {
+    PhotoShot& shot = shots[static_cast<std::size_t>(i)];
+    if (spec.phones == 2) shot.phone = static_cast<std::size_t>(i % 2);
+    // Shot i is one of n spread over the set where i n / count passes a whole number.
+    const long n = spec.target_shots;
+    if (n > 0) shot.target_there = (i + 1) * n / count > i * n / count;
+  }
+  auto taken = take_photos(scene, {spec.phone, another_phone(spec.phone)}, shots,
+                           {spec.samples_per_pixel, static_cast<std::uint32_t>(seed)}, folder / "photos", workers);
   if (!taken) return taken;
   if (auto written = write_photo_truth(scene, *taken, folder / "cameras.json"); !written) {
     return tl::unexpected(written.error());

@@ -9,14 +9,19 @@
 
 namespace rimwright {
 
+enum class TargetPlace { on_top, beside };  // beside: on the table, outward of the rim
+
 struct PhotoSessionSpec {
   ShotPlan shots;
   PhoneCamera phone;
+  int phones = 1;        // 2: another one takes every other photo
+  int target_shots = 0;  // the sheet lies there for so many photos only, spread over the set; 0 = for all
   WoodTexture wood;
   double mirror_share = 0.0;  // see PhotoScene
   bool target_present = true;
   double target_print_scale = 1.0;
   double target_bow_mm = 0.0;
+  TargetPlace target_place = TargetPlace::on_top;
   double target_clearance_mm = 40.0;  // of the sheet from the rim
   double from_mm = 0.0, to_mm = 0.0;  // stretch of rim walked round; equal = the bevel, or all of it
   int samples_per_pixel = 6;

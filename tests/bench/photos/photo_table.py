@@ -1,13 +1,15 @@
 #!/usr/bin/env python3
-"""The table of what photos reach, from rendered sets with known truth.
+"""The tables of what photos reach, from rendered sets with known truth.
 
-  photo_table.py RIMWRIGHT FOLDER [--sets figured,scribbled,gloss,plain] [--shots 24] [--width 4032] [--fresh]
+  photo_table.py RIMWRIGHT FOLDER [--sets figured,scribbled,...|odd] [--shots 24] [--width 4032] [--fresh]
+                 [--against AGAINST_STEREO]
 
 Sets are rendered once into FOLDER/<set> (minutes of processor time each) and reused; results go to FOLDER/<set>/result.
 Each row: errors against truth (median, 95 % of absolute values), stations answered of those that could be, how often U95
 holds the truth (stations within a hollow of the face are left out: no one edge is true there); then false fails and
-defects missed, and the time. A false fail is one where no defect of the body lies within 8 mm; a missed defect is one
-with no finding but of presence within 8 mm.
+defects missed, the time, and what the report says of the photos. A false fail is one where no defect of the body lies
+within 8 mm; a missed defect is one with no finding but of presence within 8 mm. At the end one row a set. --sets odd
+takes the sets with something wrong with them; --against runs the comparison with stereo pairs on each set too.
 """
 import argparse
 import json
@@ -17,22 +19,41 @@ import resource
 import subprocess
 import sys
 import time
+import typing
 
 HERE = pathlib.Path(__file__).resolve().parent
+
+
+class Set(typing.NamedTuple):
+    how: list = []  # it is rendered
+    bar_mm: float | None = 100.0  # as a builder would measure it; None = not measured
+    photos_of: str | None = None  # the set whose photos it is
+
+
 SETS = {
-    "figured": [],
-    "scribbled": ["--contrast", "0.35", "--scribble", "0.6"],
-    "gloss": ["--gloss", "0.04"],
-    "plain": ["--contrast", "0.35"],
+    "figured": Set(),
+    "scribbled": Set(["--contrast", "0.35", "--scribble", "0.6"]),
+    "gloss": Set(["--gloss", "0.04"]),
+    "plain": Set(["--contrast", "0.35"]),
+}
+ODD_SETS = {
+    "bowed": Set(["--bow", "0.8"]),
+    "misprinted": Set(["--print-scale", "0.99"], bar_mm=99.0),
+    "misprinted-no-bar": Set(bar_mm=None, photos_of="misprinted"),
+    "blurred": Set(["--motion", "4", "--focus-error", "0.12"]),
+    "two-phones": Set(["--phones", "2"]),
+    "target-in-half": Set(["--target-shots", "{half}"]),
+    "target-beside": Set(["--target-beside"]),
 }
 WIDE_FACE_MM = 15.0  # the angle is promised on faces this wide
 NEAR_MM = 8.0
 FORM_DEFECTS = ("hollow", "hump", "crown", "tear-out")  # where the face itself has no one angle and no one edge
 
 
-def render(program, name, folder, shots, width):
+def render(program, how, folder, shots, width):
+    how = [str(shots // 2) if word == "{half}" else word for word in how]
     subprocess.run([program, "simulate", HERE / "body.yaml", "--as", "photos", "--out", folder, "--from", "0", "--to",
-                    "300", "--rays", "4", "--seed", "1", "--shots", str(shots), "--width", str(width), *SETS[name]],
+                    "300", "--rays", "4", "--seed", "1", "--shots", str(shots), "--width", str(width), *how],
                    check=True)
 
 
@@ -78,12 +99,22 @@ class Row:
         self.u95.append(u95)
         self.covered += abs(measured - true) <= u95
 
-    def text(self):
+    def error(self):
         if not self.errors:
-            return f"none of {self.asked}"
-        e, u, n = sorted(self.errors), sorted(self.u95), len(self.errors)
-        return (f"{e[n // 2]:.4f}, {e[min(n - 1, int(0.95 * n))]:.4f} | {u[n // 2]:.3f} | "
-                f"{100 * n / self.asked:.0f} % of {self.asked} | {100 * self.covered / n:.0f} %")
+            return "none"
+        e, n = sorted(self.errors), len(self.errors)
+        return f"{e[n // 2]:.4f}, {e[min(n - 1, int(0.95 * n))]:.4f}"
+
+    def answered(self):
+        return f"{100 * len(self.errors) / max(1, self.asked):.0f}"
+
+    def coverage(self):
+        return f"{100 * self.covered / len(self.errors):.0f}" if self.errors else "-"
+
+    def text(self):
+        u = sorted(self.u95)
+        middle = f"{u[len(u) // 2]:.3f}" if u else "-"
+        return f"{self.error()} | {middle} | {self.answered()} % of {self.asked} | {self.coverage()} %"
 
 
 def compare(result, truth):
@@ -143,6 +174,36 @@ def verdicts(result, truth):
     return false, missed
 
 
+def measure(program, folder, out, bar_mm):
+    """Runs the inspection; how it went, in a line, or nothing where it could not measure."""
+    bar = [] if bar_mm is None else ["--bar", str(bar_mm)]
+    before, begin = resource.getrusage(resource.RUSAGE_CHILDREN), time.monotonic()
+    run = subprocess.run([program, "inspect", folder / "plan.yaml", folder / "photos", "--out", out, "--quiet", *bar],
+                         capture_output=True, text=True)
+    wall, after = time.monotonic() - begin, resource.getrusage(resource.RUSAGE_CHILDREN)
+    cpu = after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
+    print(f"{wall:.0f} s wall, {cpu:.0f} s of processor time, at most {after.ru_maxrss / 1e6:.1f} GB so far; exit status "
+          f"{run.returncode} {run.stderr.strip()}\n")
+    return run.returncode in (0, 1, 3)
+
+
+def report(name, result, truth):
+    """Prints the set's table; its row of the last one."""
+    print("| quantity | error: median, 95 % | median U95 | answered | covered |\n| --- | --- | --- | --- | --- |")
+    rows = compare(result, truth)
+    for quantity, row in rows.items():
+        print(f"| {quantity} | {row.text()} |")
+    false, missed = verdicts(result, truth)
+    print(f"\nfalse fails: {'; '.join(false) or 'none'}; defects missed: {'; '.join(missed) or 'none'}\n")
+    for note in result["notes"]:
+        print(f"- {note}")
+    angle, lower, upper, _, depth, width = rows.values()
+    errors = " | ".join(row.error() for row in (angle, depth, width, lower, upper))
+    answered = ", ".join(row.answered() for row in (angle, depth, width))
+    covered = ", ".join(row.coverage() for row in (angle, depth, width, lower, upper))
+    return f"| {name} | {errors} | {answered} | {covered} | {len(false)}, {len(missed)} |"
+
+
 def main():
     arguments = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     arguments.add_argument("program")
@@ -151,32 +212,33 @@ def main():
     arguments.add_argument("--shots", type=int, default=24)
     arguments.add_argument("--width", type=int, default=4032)
     arguments.add_argument("--fresh", action="store_true", help="measure anew, without kept work")
+    arguments.add_argument("--against", help="the program against_stereo, built by the preset bench")
     a = arguments.parse_args()
-    for name in a.sets.split(","):
-        folder = a.folder / name
+    names = list(ODD_SETS) if a.sets == "odd" else a.sets.split(",")
+    last = []
+    for name in names:
+        one = {**SETS, **ODD_SETS}[name]
+        rendered = {**SETS, **ODD_SETS}[one.photos_of or name]
+        folder, out = a.folder / (one.photos_of or name), a.folder / name / "result"
         if not (folder / "truth.json").exists():
-            render(a.program, name, folder, a.shots, a.width)
-        out = folder / "result"
+            render(a.program, rendered.how, folder, a.shots, a.width)
         if a.fresh and (out / "work").exists():
             for kept in (out / "work").iterdir():
                 kept.unlink()
-        before, begin = resource.getrusage(resource.RUSAGE_CHILDREN), time.monotonic()
-        run = subprocess.run([a.program, "inspect", folder / "plan.yaml", folder / "photos", "--out", out, "--bar", "100",
-                              "--quiet"], capture_output=True, text=True)
-        wall, after = time.monotonic() - begin, resource.getrusage(resource.RUSAGE_CHILDREN)
-        cpu = after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
-        print(f"\n### {name}\n\n{wall:.0f} s wall, {cpu:.0f} s of processor time, at most "
-              f"{after.ru_maxrss / 1e6:.1f} GB so far; exit status {run.returncode} {run.stderr.strip()}\n")
-        if run.returncode not in (0, 1, 3):
+        print(f"\n### {name}\n")
+        if not measure(a.program, folder, out, one.bar_mm):
+            last.append(f"| {name} | refused" + " |" * 8)
             continue
-        result = json.loads((out / "results.json").read_text())
-        truth = json.loads((folder / "truth.json").read_text())
-        print("| quantity | error: median, 95 % | median U95 | answered | covered |\n| --- | --- | --- | --- | --- |")
-        for quantity, row in compare(result, truth).items():
-            print(f"| {quantity} | {row.text()} |")
-        false, missed = verdicts(result, truth)
-        print(f"\nfalse fails: {'; '.join(false) or 'none'}; defects missed: {'; '.join(missed) or 'none'}")
+        last.append(report(name, json.loads((out / "results.json").read_text()),
+                           json.loads((folder / "truth.json").read_text())))
         sys.stdout.flush()
+        if a.against:
+            print(flush=True)
+            subprocess.run([a.against, HERE / "body.yaml", folder], check=True)
+    print("\n### All\n\n| set | angle, face >= 15 mm (deg) | depth (mm) | width (mm) | lower edge (mm) | upper edge (mm) | "
+          "answered: angle, depth, width (%) | U95 covers: angle, depth, width, edges (%) | false fails, missed |\n"
+          "| --- | --- | --- | --- | --- | --- | --- | --- | --- |")
+    print("\n".join(last))
 
 
 if __name__ == "__main__":
