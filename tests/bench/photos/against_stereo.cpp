@@ -177,5 +177,6 @@ int main(int count, char** arguments) {
     std::fprintf(stderr, "usage: against_stereo BODY.yaml SET\n");
     return 2;
   }
+  std::setvbuf(stdout, nullptr, _IOLBF, 0);  // rows are seen as they come, through pipes too
   return rimwright::compare(arguments[1], arguments[2]);
 }
