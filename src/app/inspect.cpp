@@ -2,6 +2,7 @@
 
 #include <CLI/CLI.hpp>
 #include <chrono>
+#include <cmath>
 #include <cstdio>
 #include <ctime>
 #include <memory>
@@ -76,7 +77,8 @@ void print_summary(const Inspection& inspection, const std::string& out) {
   for (std::size_t i = 0; i < findings; ++i) {
     const Finding& finding = inspection.findings[i];
     std::printf("%2zu. %s, %s, %.0f to %.0f mm (%s): %s\n", i + 1, finding.feature.c_str(), finding.quantity.c_str(),
-                finding.from_mm, finding.to_mm, std::string(name_of(finding.verdict)).c_str(), finding.advice.c_str());
+                std::round(finding.from_mm), std::round(finding.to_mm), std::string(name_of(finding.verdict)).c_str(),
+                finding.advice.c_str());
   }
   std::printf("The report is in %s/report.html\n", out.c_str());
 }

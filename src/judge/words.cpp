@@ -18,7 +18,8 @@ std::string decimals(double value, int digits) {
 }
 
 std::string station_number(double station_mm, LengthUnit units) {
-  return units == LengthUnit::inch ? decimals(station_mm / mm_per_inch, 1) : decimals(station_mm, 0);
+  // Stations often end in a half, which printf would round to even and the page rounds up.
+  return units == LengthUnit::inch ? decimals(station_mm / mm_per_inch, 1) : decimals(std::round(station_mm), 0);
 }
 
 const char* unit_word(LengthUnit units) { return units == LengthUnit::inch ? " in" : " mm"; }

@@ -16,6 +16,7 @@ TEST(Words, PlacesAreWholeMillimetres) {
   EXPECT_EQ(station_words(209.7, LengthUnit::mm), "210 mm");
   EXPECT_EQ(station_words(254.0, LengthUnit::inch), "10.0 in");
   EXPECT_EQ(stretch_words(20.2, 61.4, LengthUnit::mm), "from 20 to 61 mm");
+  EXPECT_EQ(stretch_words(20.5, 61.5, LengthUnit::mm), "from 21 to 62 mm");  // halves go up, as in the page
   EXPECT_EQ(stretch_words(207.0, 213.0, LengthUnit::mm), "around 210 mm");
 }
 

@@ -77,6 +77,7 @@ export function draw_bench(width) {
   const all = series();
   const main = element('div', {class: 'view bench'},
     section('jobs-title', jobs.length === 1 ? 'One thing to do' : jobs.length ? `${jobs.length} things to do` : 'To do', job_list()),
+    results.notes.length ? section('capture-title', 'What to know of the capture', element('ul', {class: 'plain-list'}, results.notes.map((note) => element('li', {}, sentence(note))))) : null,
     section('rim-title', 'Where on the rim', element('p', {class: 'hint'}, `The rim from above, to scale; figures are stations in ${unit}. Pick a place to see its section.`), element('div', {class: 'rim-box'}, draw_rim(jobs, {width}))),
     section('section-title', 'Section', element('p', {class: 'hint'}, 'Slide, tap a drawing, or use the left and right arrow keys. Dots are scanned points, lines the fitted faces, filled shapes the planned strips laid in.'), draw_sections(half)),
     page.map.columns ? section('map-title', 'The face, unrolled', element('p', {class: 'hint'}, 'Upper edge on top. The number over a bracket is the thing to do.'), draw_face_legend(width), draw_face_map(jobs, {width}), table_behind('The face as a table', face_table_head, face_table_rows)) : null,
