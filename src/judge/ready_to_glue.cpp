@@ -3,7 +3,9 @@
 #include <algorithm>
 #include <cstdio>
 #include <set>
+#include <vector>
 
+#include "judge/findings.h"
 #include "judge/words.h"
 
 namespace rimwright {
@@ -96,10 +98,25 @@ void add_unmeasured(const Inspection& inspection, Checklist& list) {
       list.add(GlueCheckKind::not_measured, inspection.plan.channels[i].name, "this channel was not found in the scan");
     }
   }
+  // One line for all the stretches of a feature that share a reason, or a long rim would have dozens.
+  struct Unseen {
+    std::string feature, what, stretches;
+  };
+  std::vector<Unseen> all;
   for (const Gap& gap : measures.gaps) {
-    list.add(
-        GlueCheckKind::not_measured, gap.feature,
-        stretch_words(gap.from_mm, gap.to_mm, inspection.plan.units) + ": " + gap.why.what + "; look there yourself");
+    const std::string stretch = stretch_words(gap.from_mm, gap.to_mm, inspection.plan.units);
+    const auto same = std::find_if(all.begin(), all.end(), [&](const Unseen& unseen) {
+      return unseen.feature == gap.feature && unseen.what == gap.why.what;
+    });
+    if (same == all.end()) {
+      all.push_back({gap.feature, gap.why.what, stretch});
+    } else {
+      same->stretches += ", " + stretch;
+    }
+  }
+  for (const Unseen& unseen : all) {
+    list.add(GlueCheckKind::not_measured, planned_name_of(inspection.plan, unseen.feature),
+             unseen.stretches + ": " + unseen.what + "; look there yourself");
   }
 }
 

@@ -99,6 +99,18 @@ TEST(ReadyToGlue, UndecidedAndUnmeasuredAreNotReady) {
   const GlueCheck gap = ready_to_glue(inspection, fits_of(inspection));
   EXPECT_EQ(gap.ready, Verdict::undecided);
   EXPECT_EQ(count(gap, GlueCheckKind::not_measured), 1u);
+
+  // Stretches that share feature and reason share a line, which names the channel as the plan does.
+  const Refusal unseen_floor{RefusalReason::not_seen, "the floor is not seen", ""};
+  inspection.measures.gaps = {{10.0, 30.0, "channel 1 step 1", unseen_floor},
+                              {40.0, 44.0, "channel 1 step 1", {RefusalReason::not_seen, "the wall is not seen", ""}},
+                              {50.0, 70.0, "channel 1 step 1", unseen_floor}};
+  const GlueCheck gaps = ready_to_glue(inspection, fits_of(inspection));
+  EXPECT_EQ(count(gaps, GlueCheckKind::not_measured), 2u);
+  EXPECT_TRUE(std::any_of(gaps.items.begin(), gaps.items.end(), [](const auto& item) {
+    return item.feature == "edge binding, step 1" &&
+           item.text == "from 10 to 30 mm, from 50 to 70 mm: the floor is not seen; look there yourself";
+  }));
 }
 
 }  // namespace
