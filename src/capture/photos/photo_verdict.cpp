@@ -45,7 +45,7 @@ std::string left_out(const PhotoEvidence& e) {
     if (!e.network.placed[i]) all.push_back({e.set.photos[i].name, "the target is not readable in it"});
   }
   if (all.empty()) return "";
-  std::string text = words("%zu photos were left out: ", all.size());
+  std::string text = all.size() == 1 ? "one photo was left out: " : words("%zu photos were left out: ", all.size());
   for (std::size_t i = 0; i < std::min<std::size_t>(all.size(), 6); ++i) {
     text += (i == 0 ? "" : ", ") + all[i].name + " (" + all[i].why + ")";
   }
@@ -152,24 +152,29 @@ std::string expectation(const PhotoEvidence& e) {
 }  // namespace
 
 double target_bow_mm(const CameraNetwork& network) {
-  Matrix3 a = Matrix3::Zero();
-  Vector3 b = Vector3::Zero();
+  using Terms = Eigen::Matrix<double, 6, 1>;
   std::vector<int> seen(network.points.size(), 0);
   for (const Sighting& s : network.sightings) ++seen[s.point];
-  std::vector<Vector3> corners;
+  std::vector<Terms> rows;
+  Eigen::Matrix<double, 6, 6> a = Eigen::Matrix<double, 6, 6>::Zero();
+  Terms b = Terms::Zero();
   for (std::size_t i = 0; i < network.points.size(); ++i) {
     if (!network.points[i].on_target || seen[i] < 3) continue;
     const Vector3& p = network.points[i].at_sheet_mm;
-    const Vector3 row(1.0, p.x() / 100.0, p.y() / 100.0);
+    const double x = p.x() / 100.0, y = p.y() / 100.0;
+    Terms row;
+    row << 1.0, x, y, x * x, x * y, y * y;
     a += row * row.transpose();
     b += row * p.z();
-    corners.push_back(p);
+    rows.push_back(row);
   }
-  if (corners.size() < 6) return 0.0;
-  const Vector3 plane = a.ldlt().solve(b);
+  if (rows.size() < 12) return 0.0;
+  // The plane of the same corners is that of the bent sheet: what the quadric adds to it is the bow.
+  const Terms bent = a.ldlt().solve(b);
+  const Vector3 plane = a.topLeftCorner<3, 3>().ldlt().solve(b.head<3>());
   double low = 0.0, high = 0.0;
-  for (const Vector3& p : corners) {
-    const double off = p.z() - plane.dot(Vector3(1.0, p.x() / 100.0, p.y() / 100.0));
+  for (const Terms& row : rows) {
+    const double off = bent.dot(row) - plane.dot(row.head<3>());
     low = std::min(low, off);
     high = std::max(high, off);
   }

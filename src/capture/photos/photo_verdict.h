@@ -13,7 +13,7 @@ namespace rimwright {
 
 struct PhotoVerdictSettings {
   std::size_t enough_photos = 20;        // 24 are advised; below 20 say so
-  double bow_mm = 0.25;                  // rise of the target's corners over a plane that is worth a word
+  double bow_mm = 0.25;                  // bow of the target, over its corners, that is worth a word
   double photo_residual_ratio = 2.5;     // a photo whose tie residual is this many medians is unsharp or moved
   double thin_share = 0.35;              // patches a square mm of side below which a place counts as thinly matched
   double thin_rim_share = 0.15;          // of the rim's places, from which it is worth a word
@@ -34,7 +34,9 @@ struct PhotoEvidence {
 [[nodiscard]] std::vector<std::string> photo_verdict(const PhotoEvidence& evidence,
                                                      const PhotoVerdictSettings& settings);
 
-// Peak to valley of the target's adjusted corners about their plane, mm: how far the sheet is from flat.
+// How far the sheet is from flat, mm: peak to valley, over the corners seen three times or more, of the quadric through
+// their adjusted heights less its plane. A quadric, since single corners scatter by more than a flat sheet bends where
+// photos are few or small. 0 with fewer than 12 such corners.
 [[nodiscard]] double target_bow_mm(const CameraNetwork& network);
 
 }  // namespace rimwright
