@@ -15,7 +15,9 @@ struct Parts {
   double common = 0.0;  // shared by all stations: scale, capture
   double steady = 0.0;  // may differ between stations but does not average out with confidence
   double noise = 0.0;   // averages out
+  double form = 0.0;    // the part of `steady` that comes of the face's own form: a defect, not chance
   [[nodiscard]] double local() const { return std::hypot(steady, noise); }
+  [[nodiscard]] double by_chance() const { return std::sqrt(std::max(0.0, local() * local() - form * form)); }
   [[nodiscard]] double total() const { return std::hypot(common, local()); }
 };
 
@@ -27,10 +29,11 @@ Parts parts_of(const JudgedStation& station) {
       std::sqrt(std::pow(u(UncertaintySource::correlated), 2) + std::pow(u(UncertaintySource::reference_faces), 2) +
                 std::pow(u(UncertaintySource::face_form), 2));
   parts.noise = u(UncertaintySource::point_noise);
+  parts.form = u(UncertaintySource::face_form);
   const double total = parts.total();
   if (total > 0) {
     const double scale = station.u95 / normal_95 / total;
-    parts.common *= scale, parts.steady *= scale, parts.noise *= scale;
+    parts.common *= scale, parts.steady *= scale, parts.noise *= scale, parts.form *= scale;
   }
   return parts;
 }
@@ -153,8 +156,9 @@ class SeriesEvidence {
     FamilyFactors factors(static_cast<double>(count_), settings_.family_alpha);
     for (std::size_t i = from; i <= to; ++i) {
       if (verdict_of(pooled.mean, u95, stations_[i].lower, stations_[i].upper) != Verdict::pass) return false;
-      const double local = parts_[i].local();
-      if (std::abs(stations_[i].value - pooled.mean) > factors.at(0.0, local) * local) return false;
+      // Over a longer run the form of the face, where it is what makes a value unsure, is the defect itself.
+      const double chance = length_mm > settings_.lone_run_mm ? parts_[i].by_chance() : parts_[i].local();
+      if (std::abs(stations_[i].value - pooled.mean) > factors.at(0.0, chance) * chance) return false;
     }
     return true;
   }

@@ -4,6 +4,7 @@
 
 #include <boost/math/distributions/beta.hpp>
 #include <cmath>
+#include <limits>
 #include <random>
 
 namespace rimwright {
@@ -135,6 +136,35 @@ TEST(Stretches, ALocalDefectBeyondChanceIsKept) {
   ASSERT_EQ(stretches.size(), 1U);
   EXPECT_EQ(stretches[0].verdict, Verdict::fail);
   EXPECT_NEAR(stretches[0].from_mm, 77.0, 3.0);
+}
+
+// A hollow makes its own straightness unsure, by the form that strips beside its edges show. That is no chance, however
+// wide it makes the interval: the stretch must not pass.
+TEST(Stretches, WhatTheFacesFormMakesUnsureIsNotChance) {
+  JudgedSeries series;
+  series.feature = "bevel";
+  series.quantity = "straightness";
+  series.kind = QuantityKind::straightness;
+  series.lower = -std::numeric_limits<double>::infinity();
+  series.upper = 0.2;
+  for (int i = 0; i < 160; ++i) {
+    const double off = std::abs(i - 80.0), hollow = off < 20.0 ? 0.16 * (1.0 + std::cos(M_PI * off / 20.0)) : 0.0;
+    JudgedStation station;
+    station.station_mm = i;
+    station.value = hollow;
+    station.standard_u[static_cast<std::size_t>(UncertaintySource::point_noise)] = 0.006;
+    station.standard_u[static_cast<std::size_t>(UncertaintySource::face_form)] = 0.33 * hollow;
+    station.u95 = 1.96 * std::hypot(0.006, 0.33 * hollow);
+    station.lower = series.lower;
+    station.upper = series.upper;
+    station.verdict = verdict_of(station.value, station.u95, station.lower, station.upper);
+    series.stations.push_back(station);
+  }
+  const std::vector<Stretch> stretches = find_stretches(series);
+  ASSERT_EQ(stretches.size(), 1U);
+  EXPECT_EQ(stretches[0].verdict, Verdict::undecided);
+  EXPECT_LT(stretches[0].from_mm, 80.0);
+  EXPECT_GT(stretches[0].to_mm, 80.0);
 }
 
 TEST(Stretches, AFailingStretchIsBridgedWhereNothingWasMeasured) {
