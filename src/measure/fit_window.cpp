@@ -53,14 +53,17 @@ FaceFit fit_window(std::span<const SliceMoments> slices, std::size_t here, doubl
   const auto residual_of = [&measured = measured, &measured_right = measured_right, &yy = yy](const WindowVector& x) {
     return std::max(0.0, yy - 2.0 * x.dot(measured_right) + x.dot(measured * x));  // weighted
   };
-  // Few points say little of a bend, but in a run-out the wall of a ledge bends by more than they scatter.
-  constexpr double points_for_plain_bend = 10.0, plainly = 4.0;
+  // Few points say little of a bend, but the wall of a ledge in a run-out, or either face of one where the cutter
+  // wandered, bends by more than they scatter: an F test, beyond its 99.9 % at 25 points and its 99 % at 10.
+  constexpr double points_for_plain_bend = 10.0, plainly = 14.0, parameters = 4.0;
   if (!may_bend && filled >= 5 && points >= points_for_plain_bend) {
     WindowMatrix bent = normal;
     bent(3, 3) = measured(3, 3) + 1e-9 * scale;
     const Eigen::LDLT<WindowMatrix> bent_solver(bent);
     const WindowVector bent_solution = bent_solver.solve(right);
-    if (bent_solution.allFinite() && plainly * residual_of(bent_solution) < residual_of(solution)) {
+    const double bent_residual = residual_of(bent_solution);
+    if (bent_solution.allFinite() &&
+        (residual_of(solution) - bent_residual) * (points - parameters) > plainly * bent_residual) {
       solver = bent_solver;
       solution = bent_solution;
     }

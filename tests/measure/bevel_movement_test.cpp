@@ -71,6 +71,19 @@ TEST(BevelMovement, NothingWhereChannelsFollowTheRim) {
   EXPECT_TRUE(movements[10 + 5]);  // 13 mm
 }
 
+// In a run-out a ledge may pass for the bevel in some sections, or the bevel be seen in a short piece whose slope says
+// little.
+TEST(BevelMovement, FewSectionsOffTheirCourseDoNotCount) {
+  auto some = sections(0.4, 0.03);
+  some[9].pieces[0].middle_height_mm -= 2.0;
+  some[13].pieces[0].middle_height_mm += 1.0;
+  for (Piece* piece : {&some[8].pieces[0], &some[11].pieces[0]}) piece->slope += 0.1;
+  const auto movements = bevel_movement(some, plan(), 0.0);
+  ASSERT_TRUE(movements[10]);
+  EXPECT_NEAR(std::abs(movements[10]->speed), 0.4 * movements[10]->normal.y(), 0.02 * 0.4);
+  EXPECT_NEAR(std::abs(movements[10]->speed_growth_per_mm), 0.03 * movements[10]->normal.y(), 0.1 * 0.03);
+}
+
 TEST(BevelMovement, OneSectionOffItsCourseDoesNotCount) {
   auto some = sections(0.4, 0.0);
   some[11].pieces[0].middle_height_mm += 0.5;
