@@ -10,8 +10,8 @@ namespace {
 using namespace std::string_view_literals;
 
 constexpr std::size_t fewest_patches = 300;  // a few square centimetres; no rim can be measured in less
-constexpr std::array surface_stages{"seed_faces."sv, "zone."sv, "grow."sv,    "support."sv, "strips."sv, "frames."sv,
-                                    "edges."sv,      "trim."sv, "on_face."sv, "ledges."sv,  "clear."sv};
+constexpr std::array surface_stages{"seed_faces."sv,  "zone."sv, "grow."sv,    "support."sv, "frames."sv, "edges."sv,
+                                    "drop_ledges."sv, "trim."sv, "on_face."sv, "ledges."sv,  "clear."sv};
 
 Outcome<std::vector<Patch>> measure_surface(const PhotoStack& stack, const std::vector<Patch>& first_seeds,
                                             const PhotoSettings& settings, Workers& workers) {
@@ -28,12 +28,13 @@ Outcome<std::vector<Patch>> measure_surface(const PhotoStack& stack, const std::
                         [&](const Vector3& at) { return zone.along_rim(at); }};
   std::vector<Patch> patches = grow_patches(stack, seeds, where, settings.grow, workers);
   patches = keep_supported(std::move(patches), settings.support);
-  patches = drop_strips(patches, settings.strips);
 
   settings.say("measuring ledges");
-  const auto edges = edge_frames(patches, rim_frames(patches, settings.frames), settings.edges);
+  const auto sections = rim_sections(patches, rim_frames(patches, settings.frames), settings.edges);
+  const auto edges = edge_frames(sections, settings.edges);
+  patches = drop_ledges(patches, sections, settings.drop_ledges);
   patches = trim_edges(stack, std::move(patches), where, settings.grow.refine, settings.trim, workers);
-  patches = drop_strips(patches, settings.strips);
+  patches = drop_ledges(patches, sections, settings.drop_ledges);
   patches = keep_on_face(patches, settings.on_face, workers);
   const std::vector<Patch> ledges = sweep_ledges(stack, patches, edges, settings.ledges, workers);
   patches.insert(patches.end(), ledges.begin(), ledges.end());

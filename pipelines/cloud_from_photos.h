@@ -9,7 +9,7 @@
 #include "capture/photos/clear_edges.h"
 #include "capture/photos/cloud_of_patches.h"
 #include "capture/photos/compare_halves.h"
-#include "capture/photos/drop_strips.h"
+#include "capture/photos/drop_ledges.h"
 #include "capture/photos/edge_frames.h"
 #include "capture/photos/find_features.h"
 #include "capture/photos/find_target.h"
@@ -49,9 +49,9 @@ struct PhotoSettings {
   SurfaceZoneSettings zone;
   GrowPatchesSettings grow;
   KeepSupportedSettings support;
-  DropStripsSettings strips;
   RimFramesSettings frames;
   EdgeFramesSettings edges;
+  DropLedgesSettings drop_ledges;
   TrimEdgesSettings trim;
   KeepOnFaceSettings on_face;
   SweepLedgesSettings ledges;

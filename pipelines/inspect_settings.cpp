@@ -80,6 +80,8 @@ void list_inspect_settings(InspectSettings& settings, SettingsTable& table) {
     BIND(ledge_window_mm, 0.6, 10);
     BIND(longest_ledge_window_mm, 1, 20);
     BIND(ledge_points, 15, 300);
+    BIND(noise_of_ledge_points_mm, 0.001, 1);
+    BIND(fewest_ledge_points, 6, 300);
     BIND(side_depth_mm, 10, 200);
     BIND(top_depth_mm, 6, 100);
     BIND(narrowest_bend_mm, 2, 40);

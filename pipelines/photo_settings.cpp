@@ -18,7 +18,8 @@ void list_refine(const std::string& key, RefinePatchSettings& settings, Settings
   BIND(settled_mm, 0.0002, 0.004);
   BIND(farthest_mm, 0.15, 3);
   BIND(farthest_tilt_deg, 6, 85);
-  BIND(tilt_free, 0, 1);
+  BIND(tilt_along_free, 0, 1);
+  BIND(tilt_across_free, 0, 1);
   BIND(least_contrast, 0.2, 8);
   ORDER(fewest_photos, most_photos);
 }
@@ -178,17 +179,6 @@ void list_photo_settings(PhotoSettings& settings, SettingsTable& table) {
     BIND(least_neighbours, 1, 20);
   }
   {
-    GROUP(DropStripsSettings, settings.strips, "photos.strips", 0);
-    BIND(steep_below_cosine, 0.05, 0.6);
-    BIND(level_above_cosine, 0.7, 0.995);
-    BIND(same_face_deg, 5, 80);
-    BIND(off_plane_mm, 0.06, 1.2);
-    BIND(narrowest_mm, 1, 12);
-    BIND(strip_mm, 0.5, 8);
-    BIND(reach_mm, 2, 24);
-    ORDER(narrowest_mm, reach_mm);
-  }
-  {
     GROUP(RimFramesSettings, settings.frames, "photos.frames", 0);
     BIND(station_step_mm, 0.25, 4);
     BIND(steep_below_cosine, 0.05, 0.6);
@@ -208,9 +198,17 @@ void list_photo_settings(PhotoSettings& settings, SettingsTable& table) {
     BIND(bevel_along_mm, 1, 12);
     BIND(bevel_reach_mm, 10, 200);
     BIND(fewest_patches, 4, 60);
+    BIND(roughest_mm, 0.02, 1);
     BIND(narrowest_mm, 1, 12);
     BIND(farthest_mm, 3, 30);
     BIND(shallow_mm, 1, 30);
+  }
+  {
+    GROUP(DropLedgesSettings, settings.drop_ledges, "photos.drop_ledges", 0);
+    BIND(nearest_mm, 0.5, 6);
+    BIND(same_face_deg, 5, 45);
+    BIND(off_face_mm, 0.1, 2);
+    BIND(off_share, 0, 0.1);
   }
   {
     GROUP(TrimEdgesSettings, settings.trim, "photos.trim", 0);
@@ -237,6 +235,8 @@ void list_photo_settings(PhotoSettings& settings, SettingsTable& table) {
     GROUP(ClearEdgesSettings, settings.clear, "photos.clear", 0);
     BIND(reach_mm, 0.6, 10);
     BIND(other_face_deg, 5, 60);
+    BIND(same_face_mm, 0.05, 2);
+    BIND(askew_free, 0, 1);
     BIND(clear_share, 0, 4);
     BIND(least_witnesses, 1, 12);
   }

@@ -299,10 +299,9 @@ class FaceFitter {
       return half;
     }
     std::size_t half = static_cast<std::size_t>(settings_.ledge_window_mm / step);
-    while (half < whole(settings_.longest_ledge_window_mm)) {
-      if (points_within(half) >= settings_.ledge_points) break;
-      ++half;
-    }
+    const double finer = std::min(1.0, noise_mm_ / settings_.noise_of_ledge_points_mm);
+    const double wanted = std::max(settings_.fewest_ledge_points, settings_.ledge_points * finer * finer);
+    while (half < whole(settings_.longest_ledge_window_mm) && points_within(half) < wanted) ++half;
     return half;
   }
 

@@ -22,10 +22,12 @@ struct FitSettings {
   double wanted_slope_u = 0.004;    // radians: until the slope across is as sure as this
   double ledge_window_mm = 2.5;     // half length for floors and walls: a defect's ends stay within 4 mm
   double longest_ledge_window_mm = 4.0;
-  double ledge_points = 60.0;      // the ledge window grows towards its longest until it holds so many
-  double side_depth_mm = 40.0;     // of the side below the bevel or channel
-  double top_depth_mm = 25.0;      // of the top inside of them
-  double narrowest_bend_mm = 3.0;  // a strip narrower than this is taken as straight
+  double ledge_points = 60.0;              // the ledge window grows towards its longest until it holds so many,
+  double noise_of_ledge_points_mm = 0.04;  // where points are this noisy; finer ones say as much with fewer,
+  double fewest_ledge_points = 12.0;       // but not with fewer than this
+  double side_depth_mm = 40.0;             // of the side below the bevel or channel
+  double top_depth_mm = 25.0;              // of the top inside of them
+  double narrowest_bend_mm = 3.0;          // a strip narrower than this is taken as straight
   // Standard deviation of a strip's bend q before it is seen, 1/mm: a face that just holds the usual straightness of
   // 0.2 mm has 0.004 over 14 mm. It keeps a narrow or noisy strip from bending with its noise.
   double usual_bend_per_mm = 0.004;

@@ -1,4 +1,4 @@
-// Edges of the bevel, on planes whose meeting lines are known in closed form; and strips too narrow for a face.
+// Edges of the bevel, on planes whose meeting lines are known in closed form.
 #include "capture/photos/edge_frames.h"
 
 #include <gtest/gtest.h>
@@ -6,7 +6,6 @@
 #include <cmath>
 #include <numbers>
 
-#include "capture/photos/drop_strips.h"
 #include "core/frames.h"
 
 namespace rimwright {
@@ -44,7 +43,7 @@ struct Block {
 
 std::vector<std::vector<RimFrame>> edges_of(const Block& block) {
   const auto patches = block.patches();
-  return edge_frames(patches, rim_frames(patches, {}), {});
+  return edge_frames(rim_sections(patches, rim_frames(patches, {}), {}), {});
 }
 
 class EdgeFrames : public testing::TestWithParam<double> {};
@@ -104,42 +103,9 @@ TEST(EdgeFrames, WithoutBevelTheRimsOwn) {
   block.drop_mm = 0.0;
   const auto patches = block.patches();
   const auto rim = rim_frames(patches, {});
-  const auto runs = edge_frames(patches, rim, {});
+  const auto runs = edge_frames(rim_sections(patches, rim, {}), {});
   ASSERT_EQ(runs.size(), rim.size());
   for (std::size_t i = 0; i < rim.size(); ++i) EXPECT_EQ(runs[i].size(), rim[i].size());
-}
-
-class DropStrips : public testing::TestWithParam<double> {};
-
-// A ledge 2 mm wide that crosses the sheet's axes at an angle, 1.7 mm below a wide top; and one 6 mm wide.
-TEST_P(DropStrips, LeavesFacesAndTakesLedges) {
-  const double turn = radians_from_degrees(GetParam());
-  const Vector3 along(std::cos(turn), std::sin(turn), 0.0), across(-std::sin(turn), std::cos(turn), 0.0);
-  std::vector<Patch> patches;
-  for (double s = -20.0; s <= 20.0; s += 1.0) {
-    for (double t = -1.0; t <= 1.0; t += 1.0)
-      patches.push_back(patch_at(s * along + t * across + Vector3(0, 0, -1.7), Vector3::UnitZ()));
-    for (double t = 1.5; t <= 15.0; t += 1.0) patches.push_back(patch_at(s * along + t * across, Vector3::UnitZ()));
-    for (double t = -9.0; t <= -3.0; t += 1.0)
-      patches.push_back(patch_at(s * along + t * across + Vector3(0, 0, -4.0), Vector3::UnitZ()));
-  }
-  std::size_t narrow = 0, wide = 0, top = 0;
-  for (const Patch& patch : drop_strips(patches, {})) {
-    if (std::abs(patch.at_sheet_mm.dot(along)) > 16.5) continue;  // a face's very corners are narrow, too
-    const double z = patch.at_sheet_mm.z();
-    ++(z > -1.0 ? top : z < -3.0 ? wide : narrow);
-  }
-  EXPECT_EQ(narrow, 0U);
-  EXPECT_EQ(top, 14U * 33U);
-  EXPECT_EQ(wide, 7U * 33U);
-}
-
-INSTANTIATE_TEST_SUITE_P(Turns, DropStrips, testing::Values(0.0, 17.0, 40.0, 63.0));
-
-TEST(DropStripsAlone, ABevelHasNoStrips) {
-  std::vector<Patch> patches;
-  for (double s = 0.0; s <= 20.0; s += 1.0) patches.push_back(patch_at({s, 0, 0}, Vector3(0, -0.8, 0.6)));
-  EXPECT_EQ(drop_strips(patches, {}).size(), patches.size());
 }
 
 }  // namespace

@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <cmath>
 #include <cstdio>
+#include <functional>
 #include <opencv2/imgcodecs.hpp>
 #include <opencv2/imgproc.hpp>
 #include <random>
@@ -37,17 +38,18 @@ double painted(double x_mm, double y_mm) {
   return 120.0 + 10.0 * sum;
 }
 
-struct PlaneScene {
+struct PaintedScene {
   PhotoStack stack;
   PhotoSet set;
 };
 
-// Five cameras 300 mm away look at the tilted, shifted plane, with noise of the given grey levels.
-PlaneScene look_at_plane(double noise, unsigned seed, const Vector3& at, const Vector3& normal) {
-  PlaneScene scene;
+// Five cameras 300 mm away look at a painted surface, with noise of the given grey levels. `paint_at`: where on the
+// paint a ray ends.
+PaintedScene look_at(double noise, unsigned seed,
+                     const std::function<Vector2(const Vector3& from, const Vector3& ray)>& paint_at) {
+  PaintedScene scene;
   std::mt19937 dice(seed);
   std::normal_distribution<double> grain(0.0, noise);
-  const Vector3 e1 = normal.cross(Vector3::UnitY()).normalized(), e2 = normal.cross(e1);
   for (int i = 0; i < 5; ++i) {
     const double a = 2.0 * M_PI * i / 5.0;
     const Vector3 away = Vector3(0.45 * std::cos(a), 0.45 * std::sin(a), 1.0).normalized();
@@ -61,11 +63,10 @@ PlaneScene look_at_plane(double noise, unsigned seed, const Vector3& at, const V
     for (int row = 0; row < 200; ++row) {
       for (int column = 0; column < 200; ++column) {
         const Vector3 ray = view.T_camera_sheet.linear().transpose() * ray_through(view.lens, Vector2(column, row));
-        const Vector3 centre = view.centre_sheet_mm();
-        const Vector3 hit = centre + ray * ((at - centre).dot(normal) / ray.dot(normal)) - at;
+        const Vector2 hit = paint_at(view.centre_sheet_mm(), ray);
         const double gain = 0.8 + 0.08 * i, offset = 4.0 * i;  // every photo is exposed in its own way
         grey.at<std::uint8_t>(row, column) =
-            cv::saturate_cast<std::uint8_t>(gain * painted(hit.dot(e1), hit.dot(e2)) + offset + grain(dice));
+            cv::saturate_cast<std::uint8_t>(gain * painted(hit.x(), hit.y()) + offset + grain(dice));
       }
     }
     scene.stack.views.push_back(view);
@@ -76,6 +77,25 @@ PlaneScene look_at_plane(double noise, unsigned seed, const Vector3& at, const V
   return scene;
 }
 
+// The tilted, shifted plane.
+PaintedScene look_at_plane(double noise, unsigned seed, const Vector3& at, const Vector3& normal) {
+  const Vector3 e1 = normal.cross(Vector3::UnitY()).normalized(), e2 = normal.cross(e1);
+  return look_at(noise, seed, [&](const Vector3& from, const Vector3& ray) {
+    const Vector3 hit = from + ray * ((at - from).dot(normal) / ray.dot(normal)) - at;
+    return Vector2(hit.dot(e1), hit.dot(e2));
+  });
+}
+
+// A cylinder along y, whose highest line lies at x = z = 0.
+PaintedScene look_at_cylinder(double noise, unsigned seed, double radius_mm) {
+  return look_at(noise, seed, [&](const Vector3& from, const Vector3& ray) {
+    const Vector2 f(from.x(), from.z() + radius_mm), r(ray.x(), ray.z());
+    const double a = r.squaredNorm(), b = f.dot(r), c = f.squaredNorm() - radius_mm * radius_mm;
+    const Vector3 hit = from + ray * ((-b - std::sqrt(std::max(0.0, b * b - a * c))) / a);
+    return Vector2(radius_mm * std::atan2(hit.x(), hit.z() + radius_mm), hit.y());
+  });
+}
+
 TEST(RefinePatch, FindsAPlaneAsWellAsItsNoiseAllows) {
   const Vector3 at(0.3, -0.2, 0.1);
   const Vector3 normal = Vector3(0.12, -0.08, 1.0).normalized();
@@ -84,7 +104,7 @@ TEST(RefinePatch, FindsAPlaneAsWellAsItsNoiseAllows) {
     double sum = 0.0, claimed = 0.0, tilt = 0.0;
     int count = 0;
     for (unsigned seed = 1; seed <= 4; ++seed) {
-      const PlaneScene scene = look_at_plane(noise, seed, at, normal);
+      const PaintedScene scene = look_at_plane(noise, seed, at, normal);
       for (double x = -4.0; x <= 4.0; x += 2.0) {
         for (double y = -4.0; y <= 4.0; y += 2.0) {
           Patch patch;
@@ -115,8 +135,55 @@ TEST(RefinePatch, FindsAPlaneAsWellAsItsNoiseAllows) {
   }
 }
 
+// A patch as of a ledge's wall where a run-out bends it: long along the bend, narrow across.
+TEST(RefinePatch, FollowsABendItIsToldOf) {
+  constexpr double radius_mm = 20.0;  // of the sharpest run-outs
+  RefinePatchSettings narrow;
+  narrow.half_along_mm = 2.2, narrow.half_across_mm = 0.4, narrow.tilt_across_free = false;
+  double bent = 0.0, flat = 0.0;
+  std::size_t bent_agrees = 0, flat_agrees = 0, count = 0;
+  for (unsigned seed = 1; seed <= 3; ++seed) {
+    const PaintedScene scene = look_at_cylinder(2.0, seed, radius_mm);
+    for (double x = -3.0; x <= 3.0; x += 1.5) {
+      for (double y = -4.0; y <= 4.0; y += 1.0) {
+        const double angle = x / radius_mm;
+        Patch start;
+        start.at_sheet_mm = Vector3(radius_mm * std::sin(angle), y, radius_mm * (std::cos(angle) - 1.0));
+        start.normal_sheet = Vector3(std::sin(angle), 0.0, std::cos(angle));
+        start.along_sheet = Vector3(std::cos(angle), 0.0, -std::sin(angle));
+        const Vector3 true_at = start.at_sheet_mm, true_normal = start.normal_sheet;
+        start.at_sheet_mm += 0.06 * start.normal_sheet;
+        // The edge's direction is known to two degrees: so far is the start turned.
+        const double turn = radians_from_degrees(2.0);
+        start.normal_sheet = std::cos(turn) * true_normal + std::sin(turn) * start.along_sheet;
+        start.along_sheet = std::cos(turn) * start.along_sheet - std::sin(turn) * true_normal;
+        const std::vector<std::uint16_t> photos{0, 1, 2, 3, 4};
+        ++count;
+        for (const double bend : {1.0 / radius_mm, 0.0}) {
+          Patch patch = start;
+          patch.bend_per_mm = bend;
+          if (refine_patch(scene.stack, photos, narrow, patch) != PatchFate::good) continue;
+          const double off = std::pow((patch.at_sheet_mm - true_at).dot(true_normal), 2);
+          (bend > 0.0 ? bent : flat) += off;
+          ++(bend > 0.0 ? bent_agrees : flat_agrees);
+          EXPECT_EQ(patch.half_along_mm, narrow.half_along_mm);
+        }
+      }
+    }
+  }
+  bent = std::sqrt(bent / static_cast<double>(bent_agrees));
+  flat = std::sqrt(flat / static_cast<double>(std::max<std::size_t>(1, flat_agrees)));
+  std::printf("bent: rms %.4f mm of %zu; flat: %.4f mm of %zu; asked %zu\n", bent, bent_agrees, flat, flat_agrees,
+              count);
+  EXPECT_GT(bent_agrees, count * 9 / 10);
+  // A tenth of the area of a square patch: three times its hundredth of a millimetre. A flat patch lies behind the
+  // middle by the mean of the bulge, half^2 / (6 radius) = 0.04 mm, and more.
+  EXPECT_LT(bent, 0.03);
+  EXPECT_GT(flat, 0.04);
+}
+
 TEST(RefinePatch, PlainSurfaceIsNotBelieved) {
-  PlaneScene scene = look_at_plane(1.0, 1, Vector3::Zero(), Vector3::UnitZ());
+  PaintedScene scene = look_at_plane(1.0, 1, Vector3::Zero(), Vector3::UnitZ());
   for (Photo& photo : scene.set.photos) std::fill(photo.grey.begin(), photo.grey.end(), std::uint8_t{130});
   Workers workers(1);
   scene.stack.photos = smooth_photos(scene.set, 0.8, 1, workers);

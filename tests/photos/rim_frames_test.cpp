@@ -55,6 +55,29 @@ TEST(RimFrames, AnOpenRimIsWalkedToBothEnds) {
     EXPECT_LT((runs[0][i].corner_mm - runs[0][i - 1].corner_mm).norm(), 3.0) << "frame " << i;
 }
 
+// Beside a bevel a ledge's wall stands upright far in from the side, and may come first of all patches.
+TEST(RimFrames, TheWallOfALedgeIsNoRim) {
+  std::vector<Patch> patches;
+  for (double a = 0.2; a < 1.2; a += 2.0 / radius_mm) {
+    const Vector3 out(std::cos(a), std::sin(a), 0.0);
+    for (const double z : {-0.4, -0.8, -1.2}) {
+      Patch wall;
+      wall.at_sheet_mm = (radius_mm - 22.0) * out + Vector3(0, 0, z);
+      wall.normal_sheet = out;
+      patches.push_back(wall);
+    }
+  }
+  const auto all = drum(0.0, std::numbers::pi / 2);
+  patches.insert(patches.end(), all.begin(), all.end());
+  const auto runs = rim_frames(patches, {});
+  ASSERT_EQ(runs.size(), 1U);
+  for (const RimFrame& frame : runs[0]) {
+    const double angle = std::atan2(frame.corner_mm.y(), frame.corner_mm.x());
+    if (angle < 0.2 || angle > 1.3) continue;  // at its ends the side is seen to one side only
+    EXPECT_NEAR(frame.corner_mm.head<2>().norm(), radius_mm, sagitta_mm + 0.1);
+  }
+}
+
 TEST(RimFrames, NoSideNoFrames) { EXPECT_TRUE(rim_frames({}, {}).empty()); }
 
 }  // namespace

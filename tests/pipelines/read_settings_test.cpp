@@ -176,7 +176,7 @@ TEST(ReadSettings, RefusesWrongTypesAndShapes) {
   EXPECT_THAT(sentence_for("rim: {unroll: {slice_mm: .nan}}\n"), HasSubstr("must be a number"));
   EXPECT_THAT(sentence_for("rim: {unroll: {slice_mm: 1e999}}\n"), HasSubstr("must be a number"));
   EXPECT_THAT(sentence_for("rim: {unroll: {slice_mm: [0.5]}}\n"), HasSubstr("must be a number"));
-  EXPECT_THAT(sentence_for("photos: {seeds: {refine: {tilt_free: 1}}}\n"), HasSubstr("must be true or false"));
+  EXPECT_THAT(sentence_for("photos: {seeds: {refine: {tilt_along_free: 1}}}\n"), HasSubstr("must be true or false"));
   EXPECT_THAT(sentence_for("photos: {match: {neighbours: 6.5}}\n"), HasSubstr("must be a whole number"));
   EXPECT_THAT(sentence_for("photos: {match: {neighbours: 7, neighbours: 8}}\n"), HasSubstr("appears twice"));
   EXPECT_THAT(sentence_for(""), HasSubstr("is empty"));

@@ -8,6 +8,7 @@
 namespace rimwright {
 std::optional<CommonPlane> common_plane(const std::vector<const Patch*>& patches, std::size_t fewest) {
   if (patches.size() < fewest) return std::nullopt;
+  constexpr double most_lean_cosine = 0.966;  // 15 degrees: blends of two faces
   CommonPlane plane;
   plane.normal.setZero();
   for (const Patch* p : patches) plane.normal += p->normal_sheet;
@@ -20,7 +21,8 @@ std::optional<CommonPlane> common_plane(const std::vector<const Patch*>& patches
     const double gate_mm = round == 0 ? 1.5 : 0.5;
     std::vector<const Patch*> kept;
     for (std::size_t i = 0; i < in.size(); ++i) {
-      if (std::abs(heights[i] - height) < gate_mm) kept.push_back(in[i]);
+      const bool leans = round > 0 && in[i]->normal_sheet.dot(plane.normal) < most_lean_cosine;
+      if (std::abs(heights[i] - height) < gate_mm && !leans) kept.push_back(in[i]);
     }
     if (kept.size() < fewest) return std::nullopt;
     in = std::move(kept);

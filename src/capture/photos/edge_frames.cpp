@@ -4,8 +4,8 @@
 #include <algorithm>
 #include <optional>
 
-#include "capture/photos/common_plane.h"
 #include "capture/photos/patch_grid_index.h"
+#include "core/median.h"
 
 namespace rimwright {
 namespace {
@@ -29,12 +29,11 @@ Vector3 edge_direction(const Vector3& n1, const Vector3& n2, const Vector3& alon
   return direction.dot(along) < 0.0 ? Vector3(-direction) : direction;
 }
 
-std::optional<EdgePair> edges_at(const RimFrame& rim, const std::vector<const Patch*>& sloping,
-                                 const EdgeFramesSettings& settings) {
-  const auto bevel = common_plane(sloping, settings.fewest_patches);
+std::optional<EdgePair> edges_at(const RimSection& section, const EdgeFramesSettings& settings) {
+  const auto& [rim, bevel] = section;
   if (!bevel) return std::nullopt;
   const double bevel_mm = bevel->normal.dot(bevel->middle_mm);
-  const Vector3 side = (rim.out - rim.side_out_per_up * rim.up).normalized();
+  const Vector3 side = side_normal(rim);
   const auto high = meeting(bevel->normal, bevel_mm, rim.up, rim.up.dot(rim.corner_mm), rim);
   const auto low = meeting(bevel->normal, bevel_mm, side, side.dot(rim.corner_mm), rim);
   if (!high || !low) return std::nullopt;
@@ -55,15 +54,22 @@ std::optional<EdgePair> edges_at(const RimFrame& rim, const std::vector<const Pa
   return edges;
 }
 
+// Blends of a stair of ledges slope like a bevel, but scatter.
+bool is_face(const CommonPlane& plane, const std::vector<const Patch*>& patches, const EdgeFramesSettings& settings) {
+  std::vector<double> off;
+  for (const Patch* p : patches) off.push_back(std::abs((p->at_sheet_mm - plane.middle_mm).dot(plane.normal)));
+  return median_of(off) < settings.roughest_mm;
+}
+
 }  // namespace
 
-std::vector<std::vector<RimFrame>> edge_frames(const std::vector<Patch>& patches,
-                                               const std::vector<std::vector<RimFrame>>& rim,
-                                               const EdgeFramesSettings& settings) {
+std::vector<std::vector<RimSection>> rim_sections(const std::vector<Patch>& patches,
+                                                  const std::vector<std::vector<RimFrame>>& rim,
+                                                  const EdgeFramesSettings& settings) {
   const PatchIndex index(patches, settings.bevel_reach_mm);
-  std::vector<std::vector<RimFrame>> all;
+  std::vector<std::vector<RimSection>> all;
   for (const auto& run : rim) {
-    std::vector<RimFrame> plain, upper, lower;
+    std::vector<RimSection>& sections = all.emplace_back();
     for (const RimFrame& frame : run) {
       std::vector<const Patch*> sloping;
       index.for_near(frame.corner_mm, [&](std::size_t n) {
@@ -74,9 +80,23 @@ std::vector<std::vector<RimFrame>> edge_frames(const std::vector<Patch>& patches
         if (std::abs(at.along_mm) < settings.bevel_along_mm && at.out_mm < 1.0 && at.up_mm < 1.0)
           sloping.push_back(&patches[n]);
       });
-      const auto edges = edges_at(frame, sloping, settings);
+      auto bevel = common_plane(sloping, settings.fewest_patches);
+      if (bevel && !is_face(*bevel, sloping, settings)) bevel.reset();
+      sections.push_back({frame, bevel});
+    }
+  }
+  return all;
+}
+
+std::vector<std::vector<RimFrame>> edge_frames(const std::vector<std::vector<RimSection>>& sections,
+                                               const EdgeFramesSettings& settings) {
+  std::vector<std::vector<RimFrame>> all;
+  for (const auto& run : sections) {
+    std::vector<RimFrame> plain, upper, lower;
+    for (const RimSection& section : run) {
+      const auto edges = edges_at(section, settings);
       if (edges) upper.push_back(edges->upper), lower.push_back(edges->lower);
-      if (!edges || edges->drop_mm < settings.shallow_mm) plain.push_back(frame);
+      if (!edges || edges->drop_mm < settings.shallow_mm) plain.push_back(section.rim);
     }
     constexpr std::size_t reach = 4;  // stations each way; the edges of a run-out bend within a few centimetres
     for (auto* edge : {&upper, &lower}) set_curvature(*edge, reach);

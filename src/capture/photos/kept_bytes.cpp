@@ -87,7 +87,8 @@ bool pass(Io& io, Transform& T) {
 template <class Io>
 bool pass(Io& io, Patch& p) {
   return pass(io, p.at_sheet_mm) && pass(io, p.normal_sheet) && pass(io, p.along_sheet) && io(p.correlation) &&
-         io(p.sigma_mm) && io(p.contrast) && io(p.moved_mm) && io(p.half_across_mm) && pass_numbers(io, p.photos);
+         io(p.sigma_mm) && io(p.contrast) && io(p.moved_mm) && io(p.half_along_mm) && io(p.half_across_mm) &&
+         io(p.bend_per_mm) && pass_numbers(io, p.photos);
 }
 
 template <class Io>
@@ -164,9 +165,9 @@ bool is_unit(const Vector3& direction) { return std::abs(direction.norm() - 1.0)
 
 bool holds_together(const Patch& p, std::size_t photos) {
   return within(p.at_sheet_mm, farthest_mm) && is_unit(p.normal_sheet) && is_unit(p.along_sheet) &&
-         all_finite({p.correlation, p.contrast, p.moved_mm}) &&
-         within(Vector2(p.sigma_mm, p.half_across_mm), farthest_mm) && p.sigma_mm >= 0.0 && p.half_across_mm >= 0.0 &&
-         !p.photos.empty() &&
+         all_finite({p.correlation, p.contrast, p.moved_mm, p.bend_per_mm}) &&
+         within(Vector3(p.sigma_mm, p.half_along_mm, p.half_across_mm), farthest_mm) && p.sigma_mm >= 0.0 &&
+         p.half_along_mm >= 0.0 && p.half_across_mm >= 0.0 && !p.photos.empty() &&
          std::all_of(p.photos.begin(), p.photos.end(), [&](std::size_t photo) { return photo < photos; });
 }
 

@@ -55,7 +55,7 @@ struct Step {
   bool sound = false;
 };
 
-Step newton_step(const Stacked& all, bool tilt_free) {
+Step newton_step(const Stacked& all, const RefinePatchSettings& settings) {
   const std::size_t n = all.photos.size();
   const Eigen::ArrayXf mean = mean_of(all);
   Eigen::Array<float, Eigen::Dynamic, 3> slope_mean = all.samples[0].slope;
@@ -71,18 +71,17 @@ Step newton_step(const Stacked& all, bool tilt_free) {
     gradient[k] = (j.transpose() * r).cast<double>();
     b += gradient[k];
   }
+  const auto hold = [&](int parameter) {
+    a.row(parameter).setZero();
+    a.col(parameter).setZero();
+    a(parameter, parameter) = a(0, 0);
+    b[parameter] = 0.0;
+  };
+  if (!settings.tilt_along_free) hold(1);
+  if (!settings.tilt_across_free) hold(2);
   Step step;
-  if (!tilt_free) {
-    if (a(0, 0) <= 0.0) return step;
-    double meat = 0.0;
-    step.by = Vector3(-b[0] / a(0, 0), 0, 0);
-    for (const Vector3& g : gradient) meat += std::pow(g[0] + step.by[0] * a(0, 0) / static_cast<double>(n), 2);
-    step.offset_sigma_mm = std::sqrt(meat) / a(0, 0);
-    step.sound = true;
-    return step;
-  }
   const Eigen::LDLT<Matrix3> solver(a);
-  if (solver.info() != Eigen::Success || solver.rcond() < 1e-9) return step;
+  if (a(0, 0) <= 0.0 || solver.info() != Eigen::Success || solver.rcond() < 1e-9) return step;
   step.by = -solver.solve(b);
   const Vector3 weights = solver.solve(Vector3::UnitX());  // row of the inverse
   double meat = 0.0;
@@ -178,7 +177,7 @@ PatchFate refine_patch(const PhotoStack& stack, std::span<const std::uint16_t> p
       for (std::size_t k = 0; k < all.photos.size(); ++k) {
         if (all.samples[k].contrast < settings.least_contrast) return PatchFate::too_plain;
       }
-      step = newton_step(all, settings.tilt_free);
+      step = newton_step(all, settings);
       if (!step.sound) return PatchFate::disagrees;
       // A step beyond a pixel or so of parallax leaves the reach of the linear model.
       const double longest = 0.25;
@@ -207,6 +206,7 @@ PatchFate refine_patch(const PhotoStack& stack, std::span<const std::uint16_t> p
       patch.correlation = sum / static_cast<double>(r.size());
       patch.sigma_mm = step.offset_sigma_mm;
       patch.contrast = contrast;
+      patch.half_along_mm = settings.half_along_mm;
       patch.half_across_mm = settings.half_across_mm;
       patch.photos = agreeing;
       return PatchFate::good;

@@ -1,4 +1,5 @@
-// A small flat patch of wood, moved and tilted until all photos agree on what is painted on it.
+// A small patch of wood, flat or bent along its length, moved and tilted until all photos agree on what is painted on
+// it.
 //
 // Multi-photo least squares matching in object space (Gruen, S. Afr. J. Photogramm. 14, 1985; Gruen and Baltsavias,
 // PE&RS 54, 1988): unknowns are the offset along the normal and two slopes; gain and offset of each photo are taken
@@ -37,21 +38,30 @@ struct RefinePatchSettings {
   double settled_mm = 0.0008;
   double farthest_mm = 0.6;         // from where it began, along the normal
   double farthest_tilt_deg = 30.0;  // from where it began
-  bool tilt_free = true;            // false: offset only
+  bool tilt_along_free = true;      // false: the slope along the first tangent is known,
+  bool tilt_across_free = true;     // or along the second
   double least_contrast = 2.0;      // standard deviation of grey levels (of 255) within the patch
 };
 
 struct Patch {
   Vector3 at_sheet_mm = Vector3::Zero();
   Vector3 normal_sheet = Vector3::UnitZ();
-  Vector3 along_sheet = Vector3::UnitX();  // first tangent
-  double correlation = 0.0;                // mean over photos with the mean of the others
-  double sigma_mm = 0.0;                   // of the offset, clustered by photo (sandwich), not by sample
-  double contrast = 0.0;                   // grey levels
-  double moved_mm = 0.0;                   // along the normal it began with
-  double half_across_mm = 0.0;             // half size it was matched with, square to along_sheet
-  std::vector<std::uint16_t> photos;       // that agree
+  Vector3 along_sheet = Vector3::UnitX();            // first tangent
+  double correlation = 0.0;                          // mean over photos with the mean of the others
+  double sigma_mm = 0.0;                             // of the offset, clustered by photo (sandwich), not by sample
+  double contrast = 0.0;                             // grey levels
+  double moved_mm = 0.0;                             // along the normal it began with
+  double half_along_mm = 0.0, half_across_mm = 0.0;  // half sizes it was matched with
+  double bend_per_mm = 0.0;                          // curvature along its length; positive where the middle stands out
+  std::vector<std::uint16_t> photos;                 // that agree
 };
+
+// How far a place lies over the patch, extended as it bends.
+[[nodiscard]] inline double height_over(const Patch& patch, const Vector3& at_sheet_mm) {
+  const Vector3 d = at_sheet_mm - patch.at_sheet_mm;
+  const double along_mm = d.dot(patch.along_sheet);
+  return d.dot(patch.normal_sheet) + 0.5 * patch.bend_per_mm * along_mm * along_mm;
+}
 
 enum class PatchFate { good, too_few_photos, too_plain, ran_away, disagrees };
 

@@ -3,6 +3,7 @@
 #include <Eigen/Dense>
 #include <algorithm>
 #include <cmath>
+#include <numeric>
 #include <optional>
 
 #include "capture/photos/common_plane.h"
@@ -23,12 +24,13 @@ class Walk {
     }
     side_index_.emplace(side_, settings.side_reach_mm);
     top_index_.emplace(top_, settings.top_to_mm);
+    top_reach_index_.emplace(side_, settings.top_to_mm);
   }
 
   std::vector<std::vector<RimFrame>> run() {
     std::vector<std::vector<RimFrame>> runs;
     std::vector<bool> passed(side_.size(), false);
-    for (std::size_t i = 0; i < side_.size(); ++i) {
+    for (const std::size_t i : fullest_first()) {
       if (passed[i]) continue;
       passed[i] = true;
       const auto first = frame_near(steep_[i]->at_sheet_mm, steep_[i]->normal_sheet);
@@ -90,9 +92,25 @@ class Walk {
     return frame;
   }
 
+  // The side has more patches in plan than any wall of a ledge, so it is met first.
+  [[nodiscard]] std::vector<std::size_t> fullest_first() const {
+    std::vector<std::size_t> near(side_.size(), 0), order(side_.size());
+    for (std::size_t i = 0; i < side_.size(); ++i)
+      side_index_->for_near(side_[i].at_sheet_mm, [&](std::size_t) { ++near[i]; });
+    std::iota(order.begin(), order.end(), std::size_t{0});
+    std::stable_sort(order.begin(), order.end(), [&](std::size_t a, std::size_t b) { return near[a] > near[b]; });
+    return order;
+  }
+
+  // What stands upright within the section, facing out, is the side or the wall of a ledge in it: no rim of its own.
   void mark(const RimFrame& frame, std::vector<bool>& passed) const {
-    side_index_->for_near(Vector3(frame.corner_mm.x(), frame.corner_mm.y(), 0.0),
-                          [&](std::size_t n) { passed[n] = true; });
+    top_reach_index_->for_near(Vector3(frame.corner_mm.x(), frame.corner_mm.y(), 0.0), [&](std::size_t n) {
+      const InSection at = in_section(frame, steep_[n]->at_sheet_mm);
+      if (std::abs(at.along_mm) < settings_.side_reach_mm && at.out_mm < settings_.side_reach_mm &&
+          steep_[n]->normal_sheet.dot(frame.out) > 0.0) {
+        passed[n] = true;
+      }
+    });
   }
 
   struct Way {
@@ -134,7 +152,7 @@ class Walk {
   RimFramesSettings settings_;
   std::vector<Patch> side_, top_;  // in plan
   std::vector<const Patch*> steep_, level_;
-  std::optional<PatchIndex> side_index_, top_index_;
+  std::optional<PatchIndex> side_index_, top_index_, top_reach_index_;  // the last of the side, as far as the top
 };
 
 }  // namespace

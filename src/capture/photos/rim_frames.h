@@ -30,6 +30,11 @@ struct RimFrame {
   double reach_mm = 1e9;              // from the corner, that this frame is good for
 };
 
+// Of the side at a frame, outward.
+[[nodiscard]] inline Vector3 side_normal(const RimFrame& frame) {
+  return (frame.out - frame.side_out_per_up * frame.up).normalized();
+}
+
 struct InSection {
   double along_mm = 0.0, out_mm = 0.0, up_mm = 0.0;
 };
@@ -41,7 +46,7 @@ struct InSection {
 // Curvatures from the turn between stations `reach` apart, each way.
 void set_curvature(std::vector<RimFrame>& run, std::size_t reach);
 
-// One run of frames for each stretch of rim that is seen; none where no side is. Order follows the patches.
+// One run of frames for each stretch of rim that is seen; none where no side is. The fullest side first.
 [[nodiscard]] std::vector<std::vector<RimFrame>> rim_frames(const std::vector<Patch>& patches,
                                                             const RimFramesSettings& settings);
 

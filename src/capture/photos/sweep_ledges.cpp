@@ -53,15 +53,11 @@ std::optional<Patch> sweep(const PhotoStack& stack, const RimFrame& frame, const
   patch.normal_sheet = from_above ? frame.up : frame.out;
   patch.along_sheet = frame.along;
   patch.at_sheet_mm = frame.corner_mm + line.across_mm * (from_above ? frame.out : frame.up);
-  auto best = slide_patch(stack, patch, line.from_mm, line.to_mm, settings.slide, settings.refine);
-  // A flat patch on a round face lies behind the face's middle by the mean of the bulge over its length.
-  if (best) {
-    const double half_mm = settings.refine.half_along_mm;
-    const double curvature_per_mm = from_above ? frame.up_curvature_per_mm : frame.out_curvature_per_mm;
-    best->at_sheet_mm += curvature_per_mm * half_mm * half_mm / 6.0 * patch.normal_sheet;
-  }
-  return best;
+  patch.bend_per_mm = from_above ? frame.up_curvature_per_mm : frame.out_curvature_per_mm;
+  return slide_patch(stack, patch, line.from_mm, line.to_mm, settings.slide, settings.refine);
 }
+
+}  // namespace
 
 std::vector<Patch> keep_with_neighbours(const std::vector<Patch>& patches, const SweepLedgesSettings& settings) {
   const PatchIndex index(patches, settings.support_along_mm + 0.5);
@@ -78,7 +74,7 @@ std::vector<Patch> keep_with_neighbours(const std::vector<Patch>& patches, const
       if (std::hypot(beside, d.dot(patch.along_sheet)) < 0.4 * settings.column_step_mm) return;
       if (std::abs(d.dot(patch.along_sheet)) > settings.support_along_mm ||
           std::abs(beside) > settings.support_across_mm ||
-          std::abs(d.dot(patch.normal_sheet)) > settings.support_off_mm) {
+          std::abs(height_over(patch, patches[n].at_sheet_mm)) > settings.support_off_mm) {
         return;
       }
       ++support;
@@ -89,8 +85,6 @@ std::vector<Patch> keep_with_neighbours(const std::vector<Patch>& patches, const
   }
   return kept;
 }
-
-}  // namespace
 
 std::vector<Patch> sweep_ledges(const PhotoStack& stack, const std::vector<Patch>& faces,
                                 const std::vector<std::vector<RimFrame>>& runs, const SweepLedgesSettings& settings,

@@ -22,14 +22,22 @@ struct SweepLedgesSettings {
   double widest_gap_mm = 10.0;    // more is plain wood, not a ledge
   double clear_of_face_mm = 0.5;  // of the last patch of a face, for the first line beside it
   double section_mm = 1.5;        // patches of faces count for a section so far along the rim
-  SlidePatchSettings slide;
+  SlidePatchSettings slide{.step_mm = 0.1};
   // Long along the rim and narrow across it: five pixels of a 12-megapixel photo.
-  RefinePatchSettings refine{.half_along_mm = 2.2, .half_across_mm = 0.3, .farthest_mm = 0.2, .tilt_free = false};
+  RefinePatchSettings refine{.half_along_mm = 2.2,
+                             .half_across_mm = 0.3,
+                             .farthest_mm = 0.2,
+                             .farthest_tilt_deg = 6.0,
+                             .tilt_across_free = false};
   // A false match has no neighbours, and one beyond an edge has them on one side only: so many of one direction lie
   // this close by, some on either side.
   double support_along_mm = 4.0, support_across_mm = 0.6, support_off_mm = 0.05;
   std::size_t least_support = 8, least_beside = 2;
 };
+
+// Patches of one run's sweep that enough others bear out, in their order.
+[[nodiscard]] std::vector<Patch> keep_with_neighbours(const std::vector<Patch>& patches,
+                                                      const SweepLedgesSettings& settings);
 
 // Patches of ledges that the faces leave room for; in the order of the runs and stations.
 [[nodiscard]] std::vector<Patch> sweep_ledges(const PhotoStack& stack, const std::vector<Patch>& faces,
