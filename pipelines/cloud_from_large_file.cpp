@@ -1,8 +1,9 @@
 #include "pipelines/cloud_from_large_file.h"
 
 #include <algorithm>
+#include <array>
+#include <cmath>
 #include <string>
-#include <utility>
 
 #include "capture/read_thinned.h"
 #include "rim/gather_cells.h"
@@ -20,46 +21,37 @@ std::uint64_t mixed(std::uint64_t x) {
   return x ^ (x >> 31U);
 }
 
-// The surroundings of the rim, asked in the coordinates of the file.
-class RimZone {
- public:
-  RimZone(const Orientation& orientation, RimCurve curve, const LargeFileSettings& settings)
-      : T_body_scan_(orientation.T_body_scan),
-        top_(orientation.top),
-        curve_(std::move(curve)),
-        locator_(curve_, settings.inside_mm, settings.outside_mm, true),
-        settings_(settings) {}
-  RimZone(const RimZone&) = delete;
-  RimZone& operator=(const RimZone&) = delete;
-
-  // p: scan frame, millimetres relative to the coarse cloud's origin.
-  [[nodiscard]] bool holds(const Vector3& p) const {
-    const Vector3 at = T_body_scan_ * p;
-    constexpr double room_mm = 40.0;  // for the top's height along the rim
-    if (at.z() < -settings_.below_mm - room_mm || at.z() > settings_.above_mm + room_mm) return false;
-    const auto foot = locator_.locate(at.head<2>());
-    if (!foot) return false;
-    const Vector2 corner = curve_.point(foot->station_mm);
-    const double up = at.z() - top_.height_mm(corner.x(), corner.y());
-    return up > -settings_.below_mm && up < settings_.above_mm;
-  }
-
- private:
-  Transform T_body_scan_;
-  TopSurface top_;
-  RimCurve curve_;
-  RimLocator locator_;
-  LargeFileSettings settings_;
-};
-
 // The zone as set, and in any case 10 mm beyond what sections use: the coarse rim is not yet the final one.
-LargeFileSettings zone_around(const UnrollSettings& sections, LargeFileSettings settings) {
+UnrollSettings zone_around(UnrollSettings sections, const LargeFileSettings& zone) {
   constexpr double room_mm = 10.0;
-  settings.inside_mm = std::max(settings.inside_mm, sections.inside_mm + room_mm);
-  settings.outside_mm = std::max(settings.outside_mm, sections.outside_mm + room_mm);
-  settings.below_mm = std::max(settings.below_mm, sections.below_mm + room_mm);
-  settings.above_mm = std::max(settings.above_mm, sections.above_mm + room_mm);
-  return settings;
+  sections.inside_mm = std::max(zone.inside_mm, sections.inside_mm + room_mm);
+  sections.outside_mm = std::max(zone.outside_mm, sections.outside_mm + room_mm);
+  sections.below_mm = std::max(zone.below_mm, sections.below_mm + room_mm);
+  sections.above_mm = std::max(zone.above_mm, sections.above_mm + room_mm);
+  return sections;
+}
+
+// Calls use(i) for the chosen points of [begin, end) that lie in the zone. A point's coordinates times `factor` and
+// moved by `shift_mm` are those of the scan frame.
+template <class IsChosen, class Use>
+void for_each_near(const RimPlaces& zone, const Cloud& cloud, std::size_t begin, std::size_t end, double factor,
+                   const Vector3& shift_mm, const IsChosen& is_chosen, const Use& use) {
+  constexpr std::size_t most_at_once = 1024;
+  std::array<float, most_at_once> x, y, z, station, out, up;
+  std::array<std::size_t, most_at_once> index;
+  for (std::size_t i = begin; i < end;) {
+    std::size_t count = 0;
+    for (; i < end && count < most_at_once; ++i) {
+      if (!is_chosen(i)) continue;
+      const Vector3 p = factor * Vector3(cloud.x[i], cloud.y[i], cloud.z[i]) + shift_mm;
+      x[count] = static_cast<float>(p.x()), y[count] = static_cast<float>(p.y()), z[count] = static_cast<float>(p.z());
+      index[count++] = i;
+    }
+    zone.find({x.data(), count}, {y.data(), count}, {z.data(), count}, {station.data(), count}, {out.data(), count},
+              {up.data(), count});
+    for (std::size_t k = 0; k < count; ++k)
+      if (!std::isnan(station[k])) use(index[k]);
+  }
 }
 
 Outcome<Cloud> coarse_cloud(const std::filesystem::path& path, std::uint64_t every, UnitsSettings units,
@@ -74,12 +66,13 @@ Outcome<Cloud> coarse_cloud(const std::filesystem::path& path, std::uint64_t eve
 }
 
 // How many of the file's points lie near the rim, as the coarse cloud's even share tells.
-double count_near(const Cloud& coarse, const RimZone& zone, std::uint64_t every, Workers& workers) {
+double count_near(const Cloud& coarse, const RimPlaces& zone, std::uint64_t every, Workers& workers) {
   constexpr std::size_t chunk_points = std::size_t{1} << 16;
   std::vector<std::size_t> found(coarse.size() / chunk_points + 1, 0);
   workers.for_chunks(coarse.size(), chunk_points, [&](std::size_t begin, std::size_t end, std::size_t chunk) {
-    for (std::size_t i = begin; i < end; ++i)
-      found[chunk] += zone.holds(Vector3(coarse.x[i], coarse.y[i], coarse.z[i])) ? 1 : 0;
+    for_each_near(
+        zone, coarse, begin, end, 1.0, Vector3::Zero(), [](std::size_t) { return true; },
+        [&](std::size_t) { ++found[chunk]; });
   });
   double sum = 0.0;
   for (const std::size_t n : found) sum += static_cast<double>(n);
@@ -110,20 +103,20 @@ Outcome<Cloud> cloud_from_large_file(const std::filesystem::path& path, std::uin
   if (!cells) return tl::unexpected(cells.error());
   const auto orientation = orient(*cells, find.orient);
   if (!orientation) return tl::unexpected(orientation.error());
-  auto outline = trace_outline(*cells, *orientation, find.outline);
+  const auto outline = trace_outline(*cells, *orientation, find.outline);
   if (!outline) return tl::unexpected(outline.error());
 
-  const RimZone zone(*orientation, std::move(outline->curve), zone_around(find.unroll, settings));
+  const RimPlaces zone(outline->curve, *orientation, zone_around(find.unroll, settings));
   const double near = count_near(*coarse, zone, every, workers);
   const auto near_every = std::max<std::uint64_t>(
       1, static_cast<std::uint64_t>(near / static_cast<double>(settings.most_near_rim) + 0.999));
   const double factor = coarse->scale.factor;
   const KeepPoints keep = [&](const Cloud& block, std::size_t begin, std::size_t end, std::uint8_t* marks) {
     const Vector3 shift = factor * block.origin_mm - coarse->origin_mm;
-    for (std::size_t i = begin; i < end; ++i) {
-      if (near_every > 1 && mixed(i) % near_every != 0) continue;
-      marks[i - begin] = zone.holds(factor * Vector3(block.x[i], block.y[i], block.z[i]) + shift) ? 1 : 0;
-    }
+    for_each_near(
+        zone, block, begin, end, factor, shift,
+        [&](std::size_t i) { return near_every == 1 || mixed(i) % near_every == 0; },
+        [&](std::size_t i) { marks[i - begin] = 1; });
   };
   auto scan = read_thinned(path, keep, {.every = every}, workers);
   if (!scan) return tl::unexpected(scan.error());

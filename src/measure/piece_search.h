@@ -35,22 +35,34 @@ struct SlopePrior {
   double low = -1e9, high = 1e9;
 };
 
-struct LineFit {
-  double slope = 0.0;
-  double cost = 0.0;
-};
+// What a line through some bins costs: squared residuals in standard deviations, of the best line of any slope and of
+// one whose slope departs from its prior at a price (ridge regression).
+class LineCost {
+ public:
+  explicit LineCost(const Sums& s) {
+    if (!(s.w > 0.0)) return;
+    const double mean_x = s.x / s.w;
+    xx_ = s.xx - s.x * mean_x;
+    xy_ = s.xy - s.y * mean_x;
+    yy_ = s.yy - s.y * (s.y / s.w);
+    least_ = std::max(0.0, xx_ > 0.0 ? yy_ - xy_ * xy_ / xx_ : 0.0);
+  }
+  [[nodiscard]] double least() const { return least_; }
+  struct Fit {
+    double slope = 0.0;
+    double cost = 0.0;
+  };
+  [[nodiscard]] Fit with(const SlopePrior& prior) const {
+    const double slope =
+        std::clamp((xy_ + prior.precision * prior.mean) / (xx_ + prior.precision + 1e-12), prior.low, prior.high);
+    const double departure = slope - prior.mean;
+    return {slope,
+            std::max(0.0, yy_ - 2 * slope * xy_ + slope * slope * xx_) + prior.precision * departure * departure};
+  }
 
-// Ridge regression of one piece: squared residuals in standard deviations plus the slope's departure from its prior.
-inline LineFit fit_line(const Sums& s, const SlopePrior& prior) {
-  const double mean_x = s.x / s.w;
-  const double xx = s.xx - s.x * mean_x;
-  const double xy = s.xy - s.y * mean_x;
-  const double yy = s.yy - s.y * s.y / s.w;
-  const double slope =
-      std::clamp((xy + prior.precision * prior.mean) / (xx + prior.precision + 1e-12), prior.low, prior.high);
-  const double departure = slope - prior.mean;
-  return {slope, std::max(0.0, yy - 2 * slope * xy + slope * slope * xx) + prior.precision * departure * departure};
-}
+ private:
+  double xx_ = 0.0, xy_ = 0.0, yy_ = 0.0, least_ = 0.0;  // about the means
+};
 
 // The cheapest way to explain the bins up to one, by what its last bin belongs to.
 struct State {
@@ -73,35 +85,40 @@ struct Opening {
 class Openings {
  public:
   Openings(std::size_t bins, const std::vector<Sums>& prefix, const std::vector<double>& borders)
-      : prefix_(prefix), borders_(borders), at_(bins + 1), beaten_at_(bins + 1) {}
+      : prefix_(prefix), borders_(borders), at_(bins + 1), beaten_at_(bins + 1), least_(bins + 1) {}
 
-  // All bins up to `bin` are explained: pieces may begin there.
-  void open(std::size_t bin, const States& states) {
-    auto& openings = at_[bin];
-    for (std::size_t lie = 0; lie < lie_count; ++lie) {
-      for (std::size_t state = 0; state <= skipped; ++state)
-        if (state != lie && states[state].cost < openings[lie].cost)
-          openings[lie] = {states[state].cost, static_cast<std::uint8_t>(state)};
-      for (const std::uint16_t begin : active_[lie]) {
-        constexpr double rounding = 1e-6;
-        std::uint16_t& beaten_at = beaten_at_[begin][lie];
-        if (beaten_at == 0 && at_[begin][lie].cost + residuals(begin, bin) >= openings[lie].cost + rounding)
-          beaten_at = static_cast<std::uint16_t>(bin);
-      }
-      active_[lie].push_back(static_cast<std::uint16_t>(bin));
-      beaten_at_[bin][lie] = 0;
+  // Calls use(lie, begin, opening, line) for all pieces that may end at `end`, the shortest first.
+  template <class Use>
+  void for_each(std::size_t end, const Use& use) {
+    std::erase_if(active_, [&](std::uint16_t begin) {
+      bool is_over = true;
+      for (std::size_t lie = 0; lie < lie_count; ++lie) is_over = is_over && is_beaten(lie, begin, end);
+      return is_over;
+    });
+    for (auto active = active_.rbegin(); active != active_.rend(); ++active) {
+      const std::size_t begin = *active;
+      const LineCost line(prefix_[end] - prefix_[begin]);
+      least_[begin] = line.least();
+      for (std::size_t lie = 0; lie < lie_count; ++lie)
+        if (is_piece(begin, end, lie) && !is_beaten(lie, begin, end)) use(lie, begin, at_[begin][lie], line);
     }
   }
 
-  // Calls use(begin, opening) for pieces of that lie that may end at `end`, the shortest first.
-  template <class Use>
-  void for_each(std::size_t lie, std::size_t end, const Use& use) {
-    auto& active = active_[lie];
-    std::erase_if(active, [&](std::uint16_t begin) {
-      return beaten_at_[begin][lie] != 0 && is_piece(beaten_at_[begin][lie], end, lie);
-    });
-    for (auto begin = active.rbegin(); begin != active.rend(); ++begin)
-      if (is_piece(*begin, end, lie)) use(*begin, at_[*begin][lie]);
+  // All bins up to `bin` are explained, by the pieces that for_each gave: others may begin there.
+  void open(std::size_t bin, const States& states) {
+    for (std::size_t lie = 0; lie < lie_count; ++lie) {
+      Opening& opening = at_[bin][lie];
+      for (std::size_t state = 0; state <= skipped; ++state)
+        if (state != lie && states[state].cost < opening.cost)
+          opening = {states[state].cost, static_cast<std::uint8_t>(state)};
+      for (const std::uint16_t begin : active_) {
+        constexpr double rounding = 1e-6;
+        std::uint16_t& beaten_at = beaten_at_[begin][lie];
+        if (beaten_at == 0 && at_[begin][lie].cost + least_[begin] >= opening.cost + rounding)
+          beaten_at = static_cast<std::uint16_t>(bin);
+      }
+    }
+    active_.push_back(static_cast<std::uint16_t>(bin));
   }
 
  private:
@@ -111,21 +128,16 @@ class Openings {
     return borders_[end] - borders_[begin] >= shortest_mm[lie] &&
            prefix_[end].points - prefix_[begin].points >= fewest_points;
   }
-
-  // Of the best line of any slope.
-  [[nodiscard]] double residuals(std::size_t begin, std::size_t end) const {
-    const Sums s = prefix_[end] - prefix_[begin];
-    if (!(s.w > 0.0)) return 0.0;
-    const double mean_x = s.x / s.w, mean_y = s.y / s.w;
-    const double xx = s.xx - s.x * mean_x, xy = s.xy - s.x * mean_y, yy = s.yy - s.y * mean_y;
-    return std::max(0.0, xx > 0.0 ? yy - xy * xy / xx : 0.0);
+  [[nodiscard]] bool is_beaten(std::size_t lie, std::size_t begin, std::size_t end) const {
+    return beaten_at_[begin][lie] != 0 && is_piece(beaten_at_[begin][lie], end, lie);
   }
 
   const std::vector<Sums>& prefix_;
   const std::vector<double>& borders_;
   std::vector<std::array<Opening, lie_count>> at_;
   std::vector<std::array<std::uint16_t, lie_count>> beaten_at_;  // 0: not yet
-  std::array<std::vector<std::uint16_t>, lie_count> active_;
+  std::vector<double> least_;          // residuals from each active opening up to the last end
+  std::vector<std::uint16_t> active_;  // ascending
 };
 
 }  // namespace rimwright

@@ -103,15 +103,14 @@ class Segmenter {
         if (cost < here[skipped].cost)
           here[skipped] = {cost, static_cast<std::uint16_t>(end - 1), static_cast<std::uint8_t>(state), 0.0F};
       }
-      for (std::size_t lie = 0; lie < lie_count; ++lie)
-        openings.for_each(lie, end, [&](std::size_t begin, const Opening& opening) {
-          const double before = opening.cost + settings_.price_of_a_piece;
-          if (before >= here[lie].cost) return;
-          const LineFit fit = fit_line(prefix[end] - prefix[begin], priors[lie]);
-          if (before + fit.cost < here[lie].cost)
-            here[lie] = {before + fit.cost, static_cast<std::uint16_t>(begin), opening.from_state,
-                         static_cast<float>(fit.slope)};
-        });
+      openings.for_each(end, [&](std::size_t lie, std::size_t begin, const Opening& opening, const LineCost& line) {
+        const double before = opening.cost + settings_.price_of_a_piece;
+        if (before + line.least() >= here[lie].cost) return;
+        const LineCost::Fit fit = line.with(priors[lie]);
+        if (before + fit.cost < here[lie].cost)
+          here[lie] = {before + fit.cost, static_cast<std::uint16_t>(begin), opening.from_state,
+                       static_cast<float>(fit.slope)};
+      });
       openings.open(end, here);
     }
 

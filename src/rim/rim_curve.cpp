@@ -1,7 +1,10 @@
 #include "rim/rim_curve.h"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
+#include <cstdint>
+#include <limits>
 
 namespace rimwright {
 
@@ -94,8 +97,8 @@ RimCurve RimCurve::started_at(double start_mm) const {
   return {points, true, step_mm_};
 }
 
-RimLocator::RimLocator(const RimCurve& curve, double reach_inside_mm, double reach_outside_mm, bool is_smooth)
-    : curve_(&curve), inside_mm_(reach_inside_mm), outside_mm_(reach_outside_mm), is_smooth_(is_smooth) {
+RimLocator::RimLocator(const RimCurve& curve, double reach_inside_mm, double reach_outside_mm)
+    : curve_(&curve), inside_mm_(reach_inside_mm), outside_mm_(reach_outside_mm) {
   const double reach = std::max(reach_inside_mm, reach_outside_mm) + 2 * cell_mm_;
   Vector2 high = low_ = curve.point(0.0);
   constexpr double sample_mm = 1.0;
@@ -110,7 +113,7 @@ RimLocator::RimLocator(const RimCurve& curve, double reach_inside_mm, double rea
   columns_ = static_cast<int>((high.x() - low_.x()) / cell_mm_) + 1;
   rows_ = static_cast<int>((high.y() - low_.y()) / cell_mm_) + 1;
   const auto cells = static_cast<std::size_t>(columns_) * static_cast<std::size_t>(rows_);
-  cells_.assign(cells, {});
+  station_mm_.assign(cells, -1.0F);
   std::vector<float> nearest(cells, static_cast<float>(reach * reach));
   for (std::size_t i = 0; i < count; ++i) {
     const double s = static_cast<double>(i) * sample_mm;
@@ -127,24 +130,134 @@ RimLocator::RimLocator(const RimCurve& curve, double reach_inside_mm, double rea
             static_cast<std::size_t>(r) * static_cast<std::size_t>(columns_) + static_cast<std::size_t>(c);
         if (squared < nearest[index]) {
           nearest[index] = squared;
-          cells_[index].station_mm = static_cast<float>(s);
+          station_mm_[index] = static_cast<float>(s);
         }
       }
   }
-  for (int r = 0; is_smooth && r < rows_; ++r)
-    for (int c = 0; c < columns_; ++c) {
-      Cell& cell =
-          cells_[static_cast<std::size_t>(r) * static_cast<std::size_t>(columns_) + static_cast<std::size_t>(c)];
-      if (cell.station_mm < 0.0F) continue;
-      const Vector2 middle = low_ + cell_mm_ * Vector2(c + 0.5, r + 0.5);
-      const RimCurve::Foot foot = curve.foot_of(middle, static_cast<double>(cell.station_mm));
-      // An open curve goes on straight beyond its ends; there, and where the foot left the nearest sample, no slope.
-      const double moved = std::abs(foot.station_mm - static_cast<double>(cell.station_mm));
-      if (moved > 2.0 * cell_mm_ || foot.station_mm < 0.0) continue;
-      const double slope = std::max(0.2, 1.0 + curve.curvature(foot.station_mm) * foot.out_mm);
-      const Vector2 tangent = curve.tangent(foot.station_mm) / slope;
-      cell = {static_cast<float>(foot.station_mm), static_cast<float>(tangent.x()), static_cast<float>(tangent.y())};
+}
+
+std::optional<RimCurve::Foot> RimLocator::locate(const Vector2& p) const {
+  const double x = (p.x() - low_.x()) * (1.0 / cell_mm_), y = (p.y() - low_.y()) * (1.0 / cell_mm_);
+  if (!(x >= 0.0 && y >= 0.0 && x < columns_ && y < rows_)) return std::nullopt;
+  const auto nearest =
+      static_cast<double>(station_mm_[static_cast<std::size_t>(static_cast<int>(y) * columns_ + static_cast<int>(x))]);
+  if (nearest < 0.0) return std::nullopt;
+  const RimCurve::Foot foot = curve_->foot_of(p, nearest);
+  if (foot.out_mm < -inside_mm_ || foot.out_mm > outside_mm_) return std::nullopt;
+  return foot;
+}
+
+SmoothRimLocator::SmoothRimLocator(const RimCurve& curve, double reach_inside_mm, double reach_outside_mm)
+    : curve_(&curve),
+      inside_mm_(reach_inside_mm),
+      outside_mm_(reach_outside_mm),
+      step_mm_(static_cast<float>(curve.step_mm_)) {
+  constexpr double cell_mm = RimLocator::cell_mm_;
+  constexpr float beyond_mm = -1e6F;
+  const RimLocator nearest(curve, reach_inside_mm, reach_outside_mm);
+  low_ = nearest.low_.cast<float>();
+  columns_ = static_cast<float>(nearest.columns_);
+  rows_ = static_cast<float>(nearest.rows_);
+  cells_.reserve(nearest.station_mm_.size() + 1);
+  for (const float station : nearest.station_mm_) {
+    Cell& cell = cells_.emplace_back(Cell{station < 0.0F ? beyond_mm : station, 0.0F, 0.0F});
+    if (station < 0.0F) continue;
+    const auto index = static_cast<int>(cells_.size() - 1);
+    const Vector2 middle =
+        nearest.low_ + cell_mm * Vector2(index % nearest.columns_ + 0.5, index / nearest.columns_ + 0.5);
+    const RimCurve::Foot foot = curve.foot_of(middle, static_cast<double>(station));
+    // An open curve goes on straight beyond its ends; there, and where the foot left the nearest sample, no slope.
+    if (std::abs(foot.station_mm - static_cast<double>(station)) > 2.0 * cell_mm || foot.station_mm < 0.0) continue;
+    const double slope = std::max(0.2, 1.0 + curve.curvature(foot.station_mm) * foot.out_mm);
+    const Vector2 tangent = curve.tangent(foot.station_mm) / slope;
+    cell = {static_cast<float>(foot.station_mm), static_cast<float>(tangent.x()), static_cast<float>(tangent.y())};
+  }
+  cells_.push_back({beyond_mm, 0.0F, 0.0F});
+  for (const RimCurve::Sample& sample : curve.samples_)
+    samples_.push_back({static_cast<float>(sample.point.x()), static_cast<float>(sample.point.y()),
+                        static_cast<float>(sample.tangent.x()), static_cast<float>(sample.tangent.y()),
+                        static_cast<float>(sample.curvature)});
+}
+
+void SmoothRimLocator::locate(std::span<const float> x_mm, std::span<const float> y_mm, std::span<float> station_mm,
+                              std::span<float> out_mm) const {
+  for (std::size_t i = 0; i < x_mm.size(); i += most_at_once)
+    locate_block(std::min(most_at_once, x_mm.size() - i), &x_mm[i], &y_mm[i], &station_mm[i], &out_mm[i]);
+}
+
+// In loops over few operations each, so that all but the looking up is done for several points at once.
+void SmoothRimLocator::locate_block(std::size_t count, const float* x_mm, const float* y_mm, float* station_mm,
+                                    float* out_mm) const {
+  constexpr auto cell_mm = static_cast<float>(RimLocator::cell_mm_);
+  constexpr float per_cell = 1.0F / cell_mm;
+  const float low_x = low_.x(), low_y = low_.y(), columns = columns_, rows = rows_;
+  const auto beyond = static_cast<float>(cells_.size() - 1);
+  std::array<std::int32_t, most_at_once> place;
+  std::array<float, most_at_once> guess, by_x, by_y;
+  for (std::size_t i = 0; i < count; ++i) {
+    const float x = (x_mm[i] - low_x) * per_cell, y = (y_mm[i] - low_y) * per_cell;
+    const float inside_x = x >= 0.0F ? (x < columns ? x : columns) : columns;
+    const float inside_y = y >= 0.0F ? (y < rows ? y : rows) : rows;
+    const auto column = static_cast<float>(static_cast<std::int32_t>(inside_x));
+    const auto row = static_cast<float>(static_cast<std::int32_t>(inside_y));
+    const float index = row * columns + column;
+    place[i] = static_cast<std::int32_t>(column < columns ? (row < rows ? index : beyond) : beyond);
+    by_x[i] = (inside_x - column - 0.5F) * cell_mm;
+    by_y[i] = (inside_y - row - 0.5F) * cell_mm;
+  }
+  for (std::size_t i = 0; i < count; ++i) {
+    const Cell& cell = cells_[static_cast<std::size_t>(place[i])];
+    guess[i] = cell.station_mm + cell.by_x * by_x[i] + cell.by_y * by_y[i];
+  }
+  const float last = static_cast<float>(samples_.size() - 1), per_step = 1.0F / step_mm_;
+  for (std::size_t i = 0; i < count; ++i) {
+    const float steps = guess[i] * per_step;
+    const float on_curve = steps > 0.0F ? (steps < last ? steps : last) : 0.0F;
+    place[i] = static_cast<std::int32_t>(on_curve + 0.5F);
+  }
+  std::array<float, most_at_once> sample_x, sample_y, tangent_x, tangent_y, curvature;
+  for (std::size_t i = 0; i < count; ++i) {
+    const Sample& sample = samples_[static_cast<std::size_t>(place[i])];
+    sample_x[i] = sample.x;
+    sample_y[i] = sample.y;
+    tangent_x[i] = sample.tangent_x;
+    tangent_y[i] = sample.tangent_y;
+    curvature[i] = sample.curvature;
+  }
+  // Half a step to the sample and 0.2 mm of the guess; the neglected third order is that ^3 / 6 times the curvature's
+  // change. Points off both ends of the curve have no sample beside them.
+  const float step_mm = step_mm_, farthest_mm = 0.5F * step_mm_ + 0.2F;
+  std::array<std::int32_t, most_at_once> is_near;
+  for (std::size_t i = 0; i < count; ++i) {
+    const float dx = x_mm[i] - sample_x[i], dy = y_mm[i] - sample_y[i];
+    const float along = dx * tangent_x[i] + dy * tangent_y[i];
+    const float inward = dy * tangent_x[i] - dx * tangent_y[i];
+    const float slope = 1.0F - curvature[i] * inward;
+    const float step = along / slope, turn = curvature[i] * step;
+    // From the curve's point there, with its normal turned by `turn`.
+    out_mm[i] = turn * (along - step) - (1.0F - 0.5F * turn * turn) * (inward - 0.5F * turn * step);
+    station_mm[i] = static_cast<float>(place[i]) * step_mm + step;
+    const float steps = guess[i] * per_step;
+    is_near[i] = (std::abs(along) < farthest_mm * slope) & (steps > 0.0F) & (steps < last) ? 1 : 0;
+  }
+  constexpr float nowhere = std::numeric_limits<float>::quiet_NaN();
+  const auto inside_mm = static_cast<float>(-inside_mm_), outside_mm = static_cast<float>(outside_mm_);
+  const auto length_mm = static_cast<float>(curve_->length_mm());
+  for (std::size_t i = 0; i < count; ++i) {
+    if (is_near[i] == 0) {
+      if (guess[i] < -1e5F) {
+        station_mm[i] = out_mm[i] = nowhere;
+        continue;
+      }
+      const RimCurve::Foot foot = curve_->foot_of({x_mm[i], y_mm[i]}, static_cast<double>(guess[i]));
+      station_mm[i] = static_cast<float>(foot.station_mm);
+      out_mm[i] = static_cast<float>(foot.out_mm);
+    } else if (curve_->closed()) {
+      if (station_mm[i] < 0.0F) station_mm[i] += length_mm;
+      if (station_mm[i] >= length_mm) station_mm[i] -= length_mm;
     }
+    if (out_mm[i] < inside_mm || out_mm[i] > outside_mm) station_mm[i] = out_mm[i] = nowhere;
+  }
 }
 
 }  // namespace rimwright

@@ -1,132 +1,114 @@
 #include "rim/unroll.h"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
+#include <limits>
+#include <memory>
 #include <numbers>
 #include <numeric>
+#include <span>
 #include <utility>
 
 namespace rimwright {
 
 namespace {
 
-constexpr std::size_t chunk_points = std::size_t{1} << 16;
+constexpr std::size_t chunk_points = std::size_t{1} << 15;  // what is found of it stays in a core's own cache
+constexpr std::size_t stretch_slices =
+    4;  // points are brought together by stretches first: few enough to write at once
 
-// Height of the top at the rim, linear between the borders of slices.
-struct Heights {
-  std::vector<float> at_border_mm;
-  double slices_a_mm;
-  [[nodiscard]] double at(double station_mm) const {
-    const double slice = station_mm * slices_a_mm;
-    const auto k = static_cast<std::size_t>(
-        std::min(static_cast<std::ptrdiff_t>(at_border_mm.size()) - 2, static_cast<std::ptrdiff_t>(slice)));
-    const double share = slice - static_cast<double>(static_cast<std::ptrdiff_t>(k));
-    return (1 - share) * static_cast<double>(at_border_mm[k]) + share * static_cast<double>(at_border_mm[k + 1]);
-  }
-};
-
-// One chunk's points near the rim: slice by slice, in each slice in the order of the file.
-struct NearPoints {
-  std::vector<float> station, out, up, sigma;
-  std::vector<std::uint32_t> slice_begin;  // one a slice and one more
-};
-
-// A point as it is found, before the chunk's are sorted. It lies in a core's own cache until then.
-struct Found {
+struct NearPoint {
   float station, out, up;
-  std::uint32_t slice, index;  // index in the cloud
+};
+
+// One chunk's points near the rim: stretch by stretch, in each in the order of the file.
+struct NearPoints {
+  std::unique_ptr<NearPoint[]> points;
+  std::unique_ptr<float[]> sigma;            // none where the cloud has none
+  std::vector<std::uint32_t> stretch_begin;  // one a stretch and one more
+};
+
+// Which slice a station lies in, and how many there are.
+struct Slices {
+  double slice_mm;
+  float a_mm;  // how many a millimetre
+  std::size_t count;
+  [[nodiscard]] std::size_t stretches() const { return (count + stretch_slices - 1) / stretch_slices; }
+  [[nodiscard]] std::size_t at(float station_mm) const {
+    return std::min(count - 1, static_cast<std::size_t>(station_mm * a_mm));
+  }
 };
 
 class NearFinder {
  public:
-  NearFinder(const Cloud& cloud, const UnrolledRim& rim, const RimLocator& locator, const UnrollSettings& settings,
-             std::size_t slices)
-      : cloud_(cloud),
-        locator_(locator),
-        settings_(settings),
-        slices_(slices),
-        slice_mm_(rim.slice_mm),
-        length_mm_(rim.curve.length_mm()),
-        R_(rim.T_body_scan.linear()),
-        t_(rim.T_body_scan.translation()) {
-    std::vector<float> heights(slices + 1);  // of the top at the rim
-    for (std::size_t i = 0; i <= slices; ++i)
-      heights[i] = static_cast<float>(rim.rim_height_mm(static_cast<double>(i) * settings.slice_mm));
-    heights_ = {std::move(heights), 1.0 / settings.slice_mm};
-  }
+  NearFinder(const Cloud& cloud, const RimPlaces& places, const Slices& slices, double length_mm)
+      : cloud_(cloud), places_(places), slices_(slices), length_mm_(static_cast<float>(length_mm)) {}
 
   [[nodiscard]] NearPoints find(std::size_t begin, std::size_t end) const {
     thread_local std::vector<Found> found;
-    found.clear();
-    constexpr double room_mm = 40.0;  // for the top's height along the rim
-    for (std::size_t i = begin; i < end; ++i) {
-      const Vector3 p = R_ * Vector3(cloud_.x[i], cloud_.y[i], cloud_.z[i]) + t_;
-      if (p.z() < -settings_.below_mm - room_mm || p.z() > settings_.above_mm + room_mm) continue;
-      const auto foot = locator_.locate(p.head<2>());
-      if (!foot || foot->station_mm < 0.0 || foot->station_mm >= length_mm_) continue;
-      const double up = p.z() - heights_.at(foot->station_mm);
-      if (up < -settings_.below_mm || up > settings_.above_mm) continue;
-      const auto station = static_cast<float>(foot->station_mm);
-      found.push_back({station, static_cast<float>(foot->out_mm), static_cast<float>(up), slice_of(station),
-                       static_cast<std::uint32_t>(i)});
+    found.resize(end - begin);
+    std::size_t count = 0;
+    constexpr std::size_t most_at_once = 1024;
+    std::array<float, most_at_once> station, out, up;
+    for (std::size_t first = begin; first < end; first += most_at_once) {
+      const std::size_t here = std::min(most_at_once, end - first);
+      places_.find({&cloud_.x[first], here}, {&cloud_.y[first], here}, {&cloud_.z[first], here}, {station.data(), here},
+                   {out.data(), here}, {up.data(), here});
+      for (std::size_t i = 0; i < here; ++i) {
+        found[count] = {{station[i], out[i], up[i]}, static_cast<std::uint32_t>(first + i)};
+        count += station[i] >= 0.0F && station[i] < length_mm_ ? 1 : 0;
+      }
     }
-    return sorted(found);
+    return sorted({found.data(), count});
   }
 
  private:
-  [[nodiscard]] std::uint32_t slice_of(float station) const {
-    const auto slice = static_cast<std::int64_t>(static_cast<double>(station) / slice_mm_);
-    return static_cast<std::uint32_t>(std::min(static_cast<std::int64_t>(slices_) - 1, slice));
-  }
+  struct Found {
+    NearPoint point;
+    std::uint32_t index;  // in the cloud
+  };
 
-  // Counting sort by slice.
-  [[nodiscard]] NearPoints sorted(const std::vector<Found>& found) const {
+  // Counting sort by stretch.
+  [[nodiscard]] NearPoints sorted(std::span<const Found> found) const {
+    const auto stretch_of = [this](const Found& f) { return slices_.at(f.point.station) / stretch_slices; };
     NearPoints near;
-    near.slice_begin.assign(slices_ + 1, 0);
-    for (const Found& point : found) ++near.slice_begin[point.slice + 1];
-    std::partial_sum(near.slice_begin.begin(), near.slice_begin.end(), near.slice_begin.begin());
+    near.stretch_begin.assign(slices_.stretches() + 1, 0);
+    for (const Found& f : found) ++near.stretch_begin[stretch_of(f) + 1];
+    std::partial_sum(near.stretch_begin.begin(), near.stretch_begin.end(), near.stretch_begin.begin());
     thread_local std::vector<std::uint32_t> next;
-    next.assign(near.slice_begin.begin(), near.slice_begin.end());
-    const bool has_sigma = !cloud_.sigma_mm.empty();
-    for (auto* values : {&near.station, &near.out, &near.up}) values->resize(found.size());
-    near.sigma.resize(has_sigma ? found.size() : 0);
-    for (const Found& point : found) {
-      const std::size_t place = next[point.slice]++;
-      near.station[place] = point.station;
-      near.out[place] = point.out;
-      near.up[place] = point.up;
-      if (has_sigma) near.sigma[place] = cloud_.sigma_mm[point.index];
+    next.assign(near.stretch_begin.begin(), near.stretch_begin.end());
+    near.points = std::make_unique_for_overwrite<NearPoint[]>(found.size());
+    if (!cloud_.sigma_mm.empty()) near.sigma = std::make_unique_for_overwrite<float[]>(found.size());
+    for (const Found& f : found) {
+      const std::size_t place = next[stretch_of(f)]++;
+      near.points[place] = f.point;
+      if (near.sigma) near.sigma[place] = cloud_.sigma_mm[f.index];
     }
     return near;
   }
 
   const Cloud& cloud_;
-  const RimLocator& locator_;
-  const UnrollSettings& settings_;
-  std::size_t slices_;
-  double slice_mm_, length_mm_;
-  Matrix3 R_;
-  Vector3 t_;
-  Heights heights_;
+  const RimPlaces& places_;
+  Slices slices_;
+  float length_mm_;
 };
 
-// Where each slice begins in the whole, and its bands' layout.
-void lay_out(UnrolledRim& rim, const std::vector<NearPoints>& near, std::size_t slices, const UnrollSettings& settings,
-             Workers& workers) {
-  rim.slice_begin.assign(slices + 1, 0);
-  bool has_sigma = false;
-  for (const NearPoints& points : near) {
-    for (std::size_t k = 0; k < slices; ++k)
-      rim.slice_begin[k + 1] += points.slice_begin[k + 1] - points.slice_begin[k];
-    has_sigma = has_sigma || !points.sigma.empty();
-  }
-  std::partial_sum(rim.slice_begin.begin(), rim.slice_begin.end(), rim.slice_begin.begin());
-  const std::size_t total = rim.slice_begin[slices];
+// Makes room for all points and lays out the bands. Returns where each stretch begins.
+std::vector<std::size_t> lay_out(UnrolledRim& rim, const std::vector<NearPoints>& near, const Slices& slices,
+                                 bool has_sigma, const UnrollSettings& settings, Workers& workers) {
+  std::vector<std::size_t> begin(slices.stretches() + 1, 0);
+  for (const NearPoints& points : near)
+    for (std::size_t k = 0; k + 1 < begin.size(); ++k)
+      begin[k + 1] += points.stretch_begin[k + 1] - points.stretch_begin[k];
+  std::partial_sum(begin.begin(), begin.end(), begin.begin());
+  const std::size_t total = begin.back();
   rim.band_mm = settings.band_mm;
   rim.first_band_mm = -(settings.below_mm + settings.outside_mm) / std::numbers::sqrt2;
   const double last_mm = (settings.above_mm + settings.inside_mm) / std::numbers::sqrt2;
   rim.band_count = static_cast<std::size_t>((last_mm - rim.first_band_mm) / rim.band_mm) + 1;
-  rim.band_begin.assign(slices * rim.band_count + 1, total);
+  rim.slice_begin.assign(slices.count + 1, total);
+  rim.band_begin.assign(slices.count * rim.band_count + 1, total);
   workers.for_chunks(4, 1, [&](std::size_t array, std::size_t, std::size_t) {
     switch (array) {
       case 0: rim.station_mm.resize(total); break;
@@ -135,43 +117,51 @@ void lay_out(UnrolledRim& rim, const std::vector<NearPoints>& near, std::size_t 
       default: rim.sigma_mm.resize(has_sigma ? total : 0); break;
     }
   });
+  return begin;
 }
 
-// Brings each slice's points together from all chunks, in the chunks' order, and sorts them by band (counting sort).
-void join_slices(const std::vector<NearPoints>& near, UnrolledRim& rim, Workers& workers) {
-  const std::size_t slices = rim.slice_count(), bands = rim.band_count;
-  constexpr std::size_t slices_at_once = 16;
-  workers.for_chunks(slices, slices_at_once, [&](std::size_t first, std::size_t last, std::size_t) {
-    std::vector<std::size_t> next(bands);
-    std::vector<std::uint16_t> band_of;
-    for (std::size_t slice = first; slice < last; ++slice) {
-      const std::size_t begin = rim.slice_begin[slice];
-      std::fill(next.begin(), next.end(), 0);
-      band_of.clear();
-      for (const NearPoints& points : near)
-        for (std::size_t i = points.slice_begin[slice]; i < points.slice_begin[slice + 1]; ++i) {
-          const double along =
-              (static_cast<double>(points.up[i]) - static_cast<double>(points.out[i])) / std::numbers::sqrt2;
-          const double band =
-              std::clamp((along - rim.first_band_mm) / rim.band_mm, 0.0, static_cast<double>(bands - 1));
-          band_of.push_back(static_cast<std::uint16_t>(static_cast<int>(band)));
-          ++next[band_of.back()];
-        }
-      std::size_t place = begin;
-      for (std::size_t band = 0; band < bands; ++band) {
-        rim.band_begin[slice * bands + band] = place;
-        place += std::exchange(next[band], place);
-      }
+// Brings each stretch's points together from all chunks, in the chunks' order, and sorts them by slice and band
+// (counting sort).
+void join_stretches(const std::vector<NearPoints>& near, const std::vector<std::size_t>& stretch_begin,
+                    const Slices& slices, UnrolledRim& rim, Workers& workers) {
+  const std::size_t bands = rim.band_count;
+  const auto first_band_mm = static_cast<float>(rim.first_band_mm), bands_a_mm = static_cast<float>(1.0 / rim.band_mm),
+             last_band = static_cast<float>(bands - 1);
+  workers.for_chunks(stretch_begin.size() - 1, 1, [&](std::size_t stretch, std::size_t, std::size_t) {
+    thread_local std::vector<std::size_t> next;
+    thread_local std::vector<std::uint32_t> cell_of;
+    const std::size_t first_slice = stretch * stretch_slices;
+    const std::size_t slices_here = std::min(stretch_slices, slices.count - first_slice);
+    next.assign(slices_here * bands, 0);
+    cell_of.resize(stretch_begin[stretch + 1] - stretch_begin[stretch]);
+    const auto for_each_point = [&](const auto& use) {
       std::size_t nth = 0;
       for (const NearPoints& points : near)
-        for (std::size_t i = points.slice_begin[slice]; i < points.slice_begin[slice + 1]; ++i) {
-          const std::size_t to = next[band_of[nth++]]++;
-          rim.station_mm[to] = points.station[i];
-          rim.out_mm[to] = points.out[i];
-          rim.up_mm[to] = points.up[i];
-          if (!points.sigma.empty()) rim.sigma_mm[to] = points.sigma[i];
-        }
+        for (std::size_t i = points.stretch_begin[stretch]; i < points.stretch_begin[stretch + 1]; ++i)
+          use(points, i, nth++);
+    };
+    for_each_point([&](const NearPoints& points, std::size_t i, std::size_t nth) {
+      const NearPoint& p = points.points[i];
+      const float along = (p.up - p.out) * static_cast<float>(1.0 / std::numbers::sqrt2);
+      const float band = std::clamp((along - first_band_mm) * bands_a_mm, 0.0F, last_band);
+      const std::size_t cell = (slices.at(p.station) - first_slice) * bands + static_cast<std::size_t>(band);
+      cell_of[nth] = static_cast<std::uint32_t>(cell);
+      ++next[cell];
+    });
+    std::size_t place = stretch_begin[stretch];
+    for (std::size_t cell = 0; cell < next.size(); ++cell) {
+      rim.band_begin[first_slice * bands + cell] = place;
+      if (cell % bands == 0) rim.slice_begin[first_slice + cell / bands] = place;
+      place += std::exchange(next[cell], place);
     }
+    for_each_point([&](const NearPoints& points, std::size_t i, std::size_t nth) {
+      const NearPoint& p = points.points[i];
+      const std::size_t to = next[cell_of[nth]]++;
+      rim.station_mm[to] = p.station;
+      rim.out_mm[to] = p.out;
+      rim.up_mm[to] = p.up;
+      if (points.sigma) rim.sigma_mm[to] = points.sigma[i];
+    });
   });
 }
 
@@ -196,20 +186,71 @@ Vector3 UnrolledRim::scan_point_mm(double station, double out, double up) const 
   return T_body_scan.inverse() * Vector3(plan.x(), plan.y(), up + rim_height_mm(station));
 }
 
+RimPlaces::RimPlaces(const RimCurve& curve, const Orientation& orientation, const UnrollSettings& settings)
+    : locator_(curve, settings.inside_mm, settings.outside_mm),
+      below_mm_(static_cast<float>(-settings.below_mm)),
+      above_mm_(static_cast<float>(settings.above_mm)),
+      length_mm_(static_cast<float>(curve.length_mm())),
+      heights_a_mm_(static_cast<float>(1.0 / settings.slice_mm)),
+      T_body_scan_(orientation.T_body_scan.matrix().topRows<3>().cast<float>()) {
+  const auto count = static_cast<std::size_t>(std::ceil(curve.length_mm() / settings.slice_mm)) + 1;
+  for (std::size_t i = 0; i < count; ++i) {
+    const Vector2 corner = curve.point(static_cast<double>(i) * settings.slice_mm);
+    heights_mm_.push_back(static_cast<float>(orientation.top.height_mm(corner.x(), corner.y())));
+  }
+}
+
+void RimPlaces::find(std::span<const float> x_mm, std::span<const float> y_mm, std::span<const float> z_mm,
+                     std::span<float> station_mm, std::span<float> out_mm, std::span<float> up_mm) const {
+  constexpr std::size_t most_at_once = 1024;
+  std::array<float, most_at_once> plan_x, plan_y;
+  for (std::size_t first = 0; first < x_mm.size(); first += most_at_once) {
+    const std::size_t count = std::min(most_at_once, x_mm.size() - first);
+    const float *x = &x_mm[first], *y = &y_mm[first], *z = &z_mm[first];
+    float *station = &station_mm[first], *out = &out_mm[first], *up = &up_mm[first];
+    const auto along = [&](int axis, float* to) {
+      const float a = T_body_scan_(axis, 0), b = T_body_scan_(axis, 1), c = T_body_scan_(axis, 2);
+      const float d = T_body_scan_(axis, 3);
+      for (std::size_t i = 0; i < count; ++i) to[i] = a * x[i] + b * y[i] + c * z[i] + d;
+    };
+    along(0, plan_x.data());
+    along(1, plan_y.data());
+    along(2, up);
+    locator_.locate({plan_x.data(), count}, {plan_y.data(), count}, {station, count}, {out, count});
+    for (std::size_t i = 0; i < count; ++i) {
+      if (std::isnan(station[i])) {
+        up[i] = station[i];
+        continue;
+      }
+      up[i] -= height_of_top_mm(station[i]);
+      if (!(up[i] >= below_mm_ && up[i] <= above_mm_))
+        station[i] = out[i] = up[i] = std::numeric_limits<float>::quiet_NaN();
+    }
+  }
+}
+
+// Linear between the borders of slices.
+float RimPlaces::height_of_top_mm(float station_mm) const {
+  const float slice = std::clamp(station_mm, 0.0F, length_mm_) * heights_a_mm_;
+  const std::size_t k = std::min(heights_mm_.size() - 2, static_cast<std::size_t>(slice));
+  return heights_mm_[k] + (slice - static_cast<float>(k)) * (heights_mm_[k + 1] - heights_mm_[k]);
+}
+
 UnrolledRim unroll(const Cloud& cloud, const Orientation& orientation, const RimCurve& curve,
                    const UnrollSettings& settings, Workers& workers) {
   UnrolledRim rim{
       .curve = curve, .T_body_scan = orientation.T_body_scan, .top = orientation.top, .slice_mm = settings.slice_mm};
-  const RimLocator locator(rim.curve, settings.inside_mm, settings.outside_mm, true);
-  const auto slices = static_cast<std::size_t>(std::ceil(rim.curve.length_mm() / settings.slice_mm));
+  const Slices slices{settings.slice_mm, static_cast<float>(1.0 / settings.slice_mm),
+                      static_cast<std::size_t>(std::ceil(rim.curve.length_mm() / settings.slice_mm))};
   // Chunks are fixed, so the order of points within a slice does not depend on the number of threads.
-  const NearFinder finder(cloud, rim, locator, settings, slices);
+  const RimPlaces places(curve, orientation, settings);
+  const NearFinder finder(cloud, places, slices, curve.length_mm());
   std::vector<NearPoints> near((cloud.size() + chunk_points - 1) / chunk_points);
   workers.for_chunks(cloud.size(), chunk_points, [&](std::size_t begin, std::size_t end, std::size_t chunk) {
     near[chunk] = finder.find(begin, end);
   });
-  lay_out(rim, near, slices, settings, workers);
-  join_slices(near, rim, workers);
+  const auto stretch_begin = lay_out(rim, near, slices, !cloud.sigma_mm.empty(), settings, workers);
+  join_stretches(near, stretch_begin, slices, rim, workers);
   return rim;
 }
 

@@ -46,6 +46,24 @@ struct UnrolledRim {
   [[nodiscard]] Vector3 scan_point_mm(double station, double out, double up) const;
 };
 
+// Where points lie about a rim, for many at once.
+class RimPlaces {
+ public:
+  RimPlaces(const RimCurve& curve, const Orientation& orientation, const UnrollSettings& settings);
+  // Points in the scan frame, mm relative to Cloud::origin_mm, and where they are put: NaN where a point lies beyond
+  // what the settings reach. Stations beyond the ends of an open curve are told as such. All have the same size.
+  void find(std::span<const float> x_mm, std::span<const float> y_mm, std::span<const float> z_mm,
+            std::span<float> station_mm, std::span<float> out_mm, std::span<float> up_mm) const;
+
+ private:
+  [[nodiscard]] float height_of_top_mm(float station_mm) const;
+
+  SmoothRimLocator locator_;
+  float below_mm_, above_mm_, length_mm_, heights_a_mm_;
+  Eigen::Matrix<float, 3, 4> T_body_scan_;
+  std::vector<float> heights_mm_;  // of the top at the rim, at the borders of slices
+};
+
 [[nodiscard]] UnrolledRim unroll(const Cloud& cloud, const Orientation& orientation, const RimCurve& curve,
                                  const UnrollSettings& settings, Workers& workers);
 

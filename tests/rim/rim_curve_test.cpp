@@ -131,8 +131,9 @@ TEST(RimCurve, OpenCurvesGoOnStraightAndClosedOnesWrap) {
 // The neglected third order: step^3 / 6 times the curvature's change, which on this ellipse is below 1.2e-4 / mm^2; at
 // 0.45 mm, half a sample's step and the guess, 2 nm on the curve. Between samples the curvature is interpolated and,
 // with points 0.3 mm apart joined by chords, wrong by up to a seventh: 0.2^2 / 2 * 0.14 / 85 = 0.03 um of out, and 0.2
-// * 0.14 / 85 rad of turn over 40 mm.
-TEST(RimCurve, FootNearIsTheFoot) {
+// * 0.14 / 85 rad of turn over 40 mm. Coordinates up to 256 mm are floats to 0.008 um, stations up to 1049 mm to 0.03
+// um; a point's and a sample's of both axes and the station's two roundings add up.
+TEST(SmoothRimLocator, FindsTheFeet) {
   std::vector<Vector2> points;
   constexpr int count = 4000;
   for (int i = 0; i < count; ++i) {
@@ -142,18 +143,47 @@ TEST(RimCurve, FootNearIsTheFoot) {
   std::mt19937 random(9);
   for (const bool closed : {true, false}) {
     const RimCurve curve(points, closed, sample_mm);
-    std::uniform_real_distribution<double> place(2.0, curve.length_mm() - 2.0), away(-40.0, 15.0), off(-0.2, 0.2);
-    double worst_out = 0.0, worst_station = 0.0;
+    const SmoothRimLocator locator(curve, 45.0, 20.0);
+    std::uniform_real_distribution<double> place(2.0, curve.length_mm() - 2.0), away(-40.0, 15.0);
+    std::vector<float> x, y, station(20000), out(20000);
     for (int i = 0; i < 20000; ++i) {
       const double s = place(random);
       const Vector2 p = curve.point(s) + away(random) * curve.out(s);
-      const RimCurve::Foot near = curve.foot_near(p, s + off(random)), exact = curve.foot_of(p, s);
-      worst_out = std::max(worst_out, std::abs(near.out_mm - exact.out_mm));
-      worst_station = std::max(worst_station, std::abs(near.station_mm - exact.station_mm));
+      x.push_back(static_cast<float>(p.x()));
+      y.push_back(static_cast<float>(p.y()));
     }
-    EXPECT_LT(worst_out, 5e-5);
-    EXPECT_LT(worst_station, 0.2 * 0.14 / 85 * 40);
+    locator.locate(x, y, station, out);
+    double worst_out = 0.0, worst_station = 0.0;
+    for (std::size_t i = 0; i < x.size(); ++i) {
+      const RimCurve::Foot exact = curve.foot_of({x[i], y[i]}, static_cast<double>(station[i]));
+      worst_out = std::max(worst_out, std::abs(static_cast<double>(out[i]) - exact.out_mm));
+      worst_station = std::max(worst_station, std::abs(static_cast<double>(station[i]) - exact.station_mm));
+    }
+    EXPECT_LT(worst_out, 5e-5 + 4 * 8e-6);
+    EXPECT_LT(worst_station, 0.2 * 0.14 / 85 * 40 + 4 * 8e-6 + 2 * 3e-5);
   }
+}
+
+// What lies beyond reach, beside the curve or beyond the map of its surroundings, has no place; beyond the ends of an
+// open curve, which goes on straight, it has one.
+TEST(SmoothRimLocator, TellsWhatIsBeyondReach) {
+  std::vector<Vector2> points;
+  for (int i = 0; i <= 200; ++i) points.emplace_back(i * sample_mm, 0.0);
+  const RimCurve curve(points, false, sample_mm);
+  const SmoothRimLocator locator(curve, 30.0, 10.0);
+  const double end_mm = curve.length_mm();
+  // The body lies to the left of the curve's direction, so out is -y.
+  const std::vector<float> x{20.0F, 20.0F, 20.0F, 20.0F, 1e6F, -3.0F, static_cast<float>(end_mm) + 3.0F},
+      y{29.5F, 30.5F, -9.5F, -10.5F, 0.0F, 5.0F, 5.0F};
+  std::vector<float> station(x.size()), out(x.size());
+  locator.locate(x, y, station, out);
+  for (const std::size_t near : {0U, 2U}) {
+    EXPECT_NEAR(station[near], 20.0, 1e-4);
+    EXPECT_NEAR(out[near], -y[near], 1e-4);
+  }
+  for (const std::size_t beyond : {1U, 3U, 4U}) EXPECT_TRUE(std::isnan(station[beyond])) << beyond;
+  EXPECT_NEAR(station[5], -3.0, 1e-4);
+  EXPECT_NEAR(station[6], end_mm + 3.0, 1e-4);
 }
 
 TEST(RimLocator, FindsWhatBruteForceFinds) {
