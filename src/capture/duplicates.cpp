@@ -58,13 +58,13 @@ std::size_t drop_in_bucket(const Cloud& cloud, const std::vector<Run>& runs, std
   return dropped;
 }
 
-}  // namespace
-
-std::size_t drop_duplicates(const Cloud& cloud, std::vector<std::uint8_t>& keep, Workers& workers) {
+// Among the places whose hash is a multiple of `one_in`, a power of two.
+std::size_t drop_among(std::uint64_t one_in, const Cloud& cloud, std::vector<std::uint8_t>& keep, Workers& workers) {
   const std::size_t points = cloud.size();
   const unsigned bucket_bits =
-      std::min<unsigned>(most_bucket_bits, static_cast<unsigned>(std::bit_width(points / points_per_bucket)));
+      std::min<unsigned>(most_bucket_bits, static_cast<unsigned>(std::bit_width(points / one_in / points_per_bucket)));
   const std::size_t buckets = std::size_t{1} << bucket_bits;
+  const auto is_among = [&](std::size_t i, std::uint64_t hash) { return keep[i] != 0 && (hash & (one_in - 1)) == 0; };
   const auto bucket_of = [&](std::uint64_t hash) { return bucket_bits == 0 ? 0 : hash >> (64U - bucket_bits); };
 
   // Each chunk deals its own points into buckets; where they begin is kept as places in `entries`.
@@ -79,14 +79,14 @@ std::size_t drop_duplicates(const Cloud& cloud, std::vector<std::uint8_t>& keep,
     for (std::size_t i = begin; i < end; ++i) {
       const std::uint64_t hash = hash_of(cloud, i);
       hashes[i - begin] = hash;
-      next[bucket_of(hash) + 1] += keep[i];
+      next[bucket_of(hash) + 1] += is_among(i, hash) ? 1 : 0;
     }
     next[0] = static_cast<std::uint32_t>(begin);
     std::partial_sum(next.begin(), next.end(), next.begin());
     std::copy(next.begin(), next.end(), starts.begin() + static_cast<std::ptrdiff_t>(chunk * (buckets + 1)));
     for (std::size_t i = begin; i < end; ++i) {
       const std::uint64_t hash = hashes[i - begin];
-      if (keep[i] != 0)
+      if (is_among(i, hash))
         entries[next[bucket_of(hash)]++] = {static_cast<std::uint32_t>(hash), static_cast<std::uint32_t>(i)};
     }
   });
@@ -101,6 +101,16 @@ std::size_t drop_duplicates(const Cloud& cloud, std::vector<std::uint8_t>& keep,
     dropped[bucket] = drop_in_bucket(cloud, runs, table, keep);
   });
   return std::accumulate(dropped.begin(), dropped.end(), std::size_t{0});
+}
+
+}  // namespace
+
+std::size_t drop_duplicates(const Cloud& cloud, std::vector<std::uint8_t>& keep, Workers& workers) {
+  constexpr std::size_t large_cloud = 2'000'000;
+  constexpr std::uint64_t looked_at = 16;  // one place in so many, by hash
+  const std::size_t among_some = cloud.size() > large_cloud ? drop_among(looked_at, cloud, keep, workers) : 0;
+  if (cloud.size() > large_cloud && among_some == 0) return 0;
+  return among_some + drop_among(1, cloud, keep, workers);
 }
 
 }  // namespace rimwright

@@ -169,7 +169,14 @@ void put_png(png_structp png, png_bytep from, std::size_t count) {
 }
 void flush_png(png_structp) {}
 
-bool encode_png(std::span<const std::uint16_t> pixels, int width, int height, std::vector<unsigned char>& bytes) {
+// What kind of PNG, and how the rows given are laid out.
+struct PngKind {
+  int bits, colour_type;
+  int filter;  // PNG_FILTER_...
+};
+
+bool encode_png(const unsigned char* rows, std::size_t stride, int width, int height, const PngKind& kind,
+                std::vector<unsigned char>& bytes) {
   png_structp png = png_create_write_struct(PNG_LIBPNG_VER_STRING, nullptr, leave_png, warn_png);
   png_infop info = png == nullptr ? nullptr : png_create_info_struct(png);
   if (info == nullptr || setjmp(png_jmpbuf(png)) != 0) {
@@ -177,14 +184,17 @@ bool encode_png(std::span<const std::uint16_t> pixels, int width, int height, st
     return false;
   }
   png_set_write_fn(png, &bytes, put_png, flush_png);
-  png_set_IHDR(png, info, static_cast<png_uint_32>(width), static_cast<png_uint_32>(height), 16, PNG_COLOR_TYPE_GRAY,
-               PNG_INTERLACE_NONE, PNG_COMPRESSION_TYPE_DEFAULT, PNG_FILTER_TYPE_DEFAULT);
-  png_set_compression_level(png, 1);  // depth images are many, and soon read again
+  png_set_IHDR(png, info, static_cast<png_uint_32>(width), static_cast<png_uint_32>(height), kind.bits,
+               kind.colour_type, PNG_INTERLACE_NONE, PNG_COMPRESSION_TYPE_DEFAULT, PNG_FILTER_TYPE_DEFAULT);
+  png_set_compression_level(png, 1);  // four times faster than the usual, for a tenth more bytes
+  png_set_filter(png, PNG_FILTER_TYPE_BASE, kind.filter);
   png_write_info(png, info);
-  png_set_swap(png);
-  for (int row = 0; row < height; ++row)
-    png_write_row(png, reinterpret_cast<png_const_bytep>(pixels.data() + static_cast<std::size_t>(row) *
-                                                                             static_cast<std::size_t>(width)));
+  if (kind.bits == 16) png_set_swap(png);
+  if (kind.colour_type == PNG_COLOR_TYPE_RGB) {
+    png_set_bgr(png);
+    png_set_filler(png, 0, PNG_FILLER_AFTER);
+  }
+  for (int row = 0; row < height; ++row) png_write_row(png, rows + static_cast<std::size_t>(row) * stride);
   png_write_end(png, info);
   png_destroy_write_struct(&png, &info);
   return true;
@@ -219,9 +229,19 @@ std::vector<unsigned char> jpeg_of(std::span<const std::uint8_t> rgb, int width,
   return bytes;
 }
 
+std::vector<unsigned char> png_of_rows(const unsigned char* rows, std::size_t stride, int width, int height) {
+  std::vector<unsigned char> bytes;
+  const PngKind kind{8, PNG_COLOR_TYPE_RGB, PNG_FILTER_SUB};
+  if (!encode_png(rows, stride, width, height, kind, bytes)) bytes.clear();
+  return bytes;
+}
+
 std::vector<unsigned char> png_of(std::span<const std::uint16_t> pixels, int width, int height) {
   std::vector<unsigned char> bytes;
-  if (!encode_png(pixels, width, height, bytes)) bytes.clear();
+  const PngKind kind{16, PNG_COLOR_TYPE_GRAY, PNG_ALL_FILTERS};
+  const std::size_t stride = static_cast<std::size_t>(width) * sizeof(std::uint16_t);
+  if (!encode_png(reinterpret_cast<const unsigned char*>(pixels.data()), stride, width, height, kind, bytes))
+    bytes.clear();
   return bytes;
 }
 

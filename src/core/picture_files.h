@@ -2,6 +2,7 @@
 // library of all picture formats would bring a hundred more libraries, which every start of the program would load.
 #pragma once
 
+#include <cstddef>
 #include <cstdint>
 #include <optional>
 #include <span>
@@ -26,6 +27,10 @@ struct Picture {
 
 // rgb: three bytes a pixel; quality 1 to 100. Empty where it cannot be encoded.
 [[nodiscard]] std::vector<unsigned char> jpeg_of(std::span<const std::uint8_t> rgb, int width, int height, int quality);
+// Lossless, for pictures of smooth colours: rows of `stride` bytes, four bytes a pixel, blue, green, red and one
+// unused. Empty where it cannot be encoded.
+[[nodiscard]] std::vector<unsigned char> png_of_rows(const unsigned char* rows, std::size_t stride, int width,
+                                                     int height);
 // One channel of 16 bits.
 [[nodiscard]] std::vector<unsigned char> png_of(std::span<const std::uint16_t> pixels, int width, int height);
 

@@ -24,6 +24,9 @@ struct SliceMoments {
     y += wy, ty += wt * y_mm, tty += wtt * y_mm, yy += wy * y_mm;
     points += 1;
   }
+  // The same for many, which lie in the order of the scan: with the steps from each to the next by their residuals.
+  void add_all(std::span<const float> t_mm, std::span<const float> y_mm, std::span<const float> residual_mm,
+               std::span<const float> weight);
   // Two points next to each other by their residuals.
   void add_step(double residual_mm, double weight, double next_residual_mm, double next_weight) {
     const double step = next_residual_mm - residual_mm;

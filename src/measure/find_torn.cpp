@@ -160,12 +160,15 @@ std::vector<TornPlace> find_torn(const FaceGrid& grid, const FaceFits& face, con
 std::vector<TornPlace> find_torn_places(const UnrolledRim& rim, const FittedRim& fitted, const NoiseModel& noise,
                                         const TornSettings& settings, Workers& workers) {
   constexpr double cell_mm = 0.5, edge_margin_mm = 0.0, gate_mm = 1.5;  // points farther off are not the face's
+  // A cell of a very dense scan needs no more points than show the shallowest pit.
+  constexpr double fewest = 25.0;
+  const double enough = std::max(fewest, std::pow(settings.sigmas * noise.white_sigma_mm / settings.least_depth_mm, 2));
   std::vector<const FaceFits*> faces;
   std::vector<FaceGrid> grids;
   for (const FaceName name : {FaceName::side, FaceName::bevel, FaceName::top})
     if (const FaceFits* face = fitted.find(name)) {
       faces.push_back(face);
-      grids.push_back(grid_face(rim, fitted, *face, cell_mm, edge_margin_mm, gate_mm, workers));
+      grids.push_back(grid_face(rim, fitted, *face, cell_mm, edge_margin_mm, gate_mm, workers, enough));
     }
   std::vector<std::vector<TornPlace>> torn(faces.size());
   workers.for_chunks(faces.size(), 1, [&](std::size_t k, std::size_t, std::size_t) {

@@ -16,7 +16,8 @@ namespace rimwright {
 
 namespace {
 
-// The quadric top across the rim: height = rise out + bend out^2 / 2.
+// The quadric top across the rim: height = rise out + bend out^2 / 2. Between the sections at both ends of a station's
+// slice it is linear to far below a micrometre.
 struct Dome {
   double rise = 0.0, bend = 0.0;
 };
@@ -80,14 +81,6 @@ class FaceFitter {
   [[nodiscard]] double top_height(double station_mm, double out_mm) const {
     const Vector2 plan = rim_.curve.point(station_mm) + out_mm * rim_.curve.out(station_mm);
     return rim_.top.height_mm(plan.x(), plan.y()) - rim_.rim_height_mm(station_mm);
-  }
-
-  // The same near station i, from the sections at both ends of its slice: far below a micrometre from it.
-  [[nodiscard]] double dome_height(std::size_t i, double ds_mm, double out_mm) const {
-    const double share = 0.5 + ds_mm / settings_.station_step_mm;
-    const Dome &a = domes_[i], &b = domes_[i + 1];
-    const double rise = a.rise + share * (b.rise - a.rise), bend = a.bend + share * (b.bend - a.bend);
-    return out_mm * (rise + 0.5 * bend * out_mm);
   }
 
   void spans_from_track() {
@@ -237,42 +230,85 @@ class FaceFitter {
     return profile_along(p.x(), p.y());
   }
 
+  // What a face's points need, of one slice: read once, then worked through in loops over few operations each.
+  struct PointRun {
+    static constexpr std::size_t most = 512;
+    std::array<float, most> out, up, ds, t, y, residual, weight;
+  };
+
   void add_points(std::size_t i, double from_slope, double to_slope, const UnrolledRim::Range& range) {
-    SliceMoments& m = slices_[i];
-    const FaceSpan& span = spans_[i];
-    const double middle = station(i);
-    const bool is_first_round = fits_.at.empty();
     // The rounds before the last only set lines and gates, for which an even share of a very dense slice is enough.
     const double share = static_cast<double>(range.end - range.begin) / settings_.points_a_slice;
     const std::size_t every = takes_all_ ? 1 : std::max<std::size_t>(1, static_cast<std::size_t>(share));
-    double last_residual = 0.0, last_w = 0.0;
-    for (std::size_t k = range.begin; k < range.end; k += every) {
-      const double out = rim_.out_mm[k], up = rim_.up_mm[k];
-      const double ds = rim_.station_mm[k] - middle;
-      const double t = out * fits_.along.x() + up * fits_.along.y();
-      if (t < span.from_t_mm + from_slope * ds || t > span.to_t_mm + to_slope * ds) continue;
-      if (is_ledge_) {
-        // Points of the neighbouring wall scatter into a floor's t; they stand out along the profile.
-        const double moved = span.shift_along * ds * profile_along(fits_.normal.x(), fits_.normal.y());
-        const double along = profile_along(out, up) - moved, spare = 2.0 * noise_mm_;
-        if (along < span.from_along_mm - spare || along > span.to_along_mm + spare) continue;
+    PointRun run;
+    for (std::size_t k = range.begin; k < range.end;) {
+      std::size_t count = 0;
+      for (; count < PointRun::most && k < range.end; ++count, k += every) {
+        run.out[count] = rim_.out_mm[k];
+        run.up[count] = rim_.up_mm[k];
+        run.ds[count] = rim_.station_mm[k] - static_cast<float>(station(i));
+        const double sigma = rim_.sigma_mm.empty() ? 1.0 : static_cast<double>(rim_.sigma_mm[k]);
+        run.weight[count] = static_cast<float>(1.0 / std::max(1e-6, sigma * sigma));
       }
-      double y = out * fits_.normal.x() + up * fits_.normal.y() - span.shift_along * ds;
-      const double dome = is_top_ ? dome_height(i, ds, out) : 0.0;
-      y -= dome;
-      // In the first round the top's line is the segmentation's, which holds no quadric; later rounds fit without it.
-      const double residual = y - (span.a_mm + span.b * t) + (is_first_round ? dome : 0.0);
-      if (std::abs(residual) > span.gate_mm) {
-        m.rejected += 1;
-        continue;
-      }
-      const double w =
-          rim_.sigma_mm.empty() ? 1.0 : 1.0 / std::max(1e-6, static_cast<double>(rim_.sigma_mm[k]) * rim_.sigma_mm[k]);
-      m.add(t, y, w);
-      if (last_w > 0.0) m.add_step(last_residual, last_w, residual, w);
-      last_residual = residual;
-      last_w = w;
+      place_on_face(run, count, i);
+      const std::size_t kept = keep_of_face(run, count, i, from_slope, to_slope);
+      slices_[i].add_all({run.t.data(), kept}, {run.y.data(), kept}, {run.residual.data(), kept},
+                         {run.weight.data(), kept});
     }
+  }
+
+  // t, y and the residual of each point against the span's line.
+  void place_on_face(PointRun& run, std::size_t count, std::size_t i) const {
+    const FaceSpan& span = spans_[i];
+    const auto single = [](double value) { return static_cast<float>(value); };
+    const float along_out = single(fits_.along.x()), along_up = single(fits_.along.y());
+    const float normal_out = single(fits_.normal.x()), normal_up = single(fits_.normal.y());
+    const float shift = single(span.shift_along), a = single(span.a_mm), b = single(span.b);
+    for (std::size_t k = 0; k < count; ++k) {
+      run.t[k] = run.out[k] * along_out + run.up[k] * along_up;
+      run.y[k] = run.out[k] * normal_out + run.up[k] * normal_up - shift * run.ds[k];
+      run.residual[k] = run.y[k] - (a + b * run.t[k]);
+    }
+    if (!is_top_) return;
+    // In the first round the top's line is the segmentation's, which holds no quadric; later rounds fit without it.
+    const float in_residual = fits_.at.empty() ? 0.0F : 1.0F;
+    const Dome &before = domes_[i], &after = domes_[i + 1];
+    const float per_mm = single(1.0 / settings_.station_step_mm);
+    const float rise = single(before.rise), rise_on = single(after.rise - before.rise);
+    const float bend = single(0.5 * before.bend), bend_on = single(0.5 * (after.bend - before.bend));
+    for (std::size_t k = 0; k < count; ++k) {
+      const float way = 0.5F + run.ds[k] * per_mm;
+      const float dome = run.out[k] * (rise + way * rise_on + (bend + way * bend_on) * run.out[k]);
+      run.y[k] -= dome;
+      run.residual[k] -= in_residual * dome;
+    }
+  }
+
+  // Closes the run up to the points that lie within the span and its gate, counts those beyond the gate.
+  std::size_t keep_of_face(PointRun& run, std::size_t count, std::size_t i, double from_slope, double to_slope) {
+    const FaceSpan& span = spans_[i];
+    const auto single = [](double value) { return static_cast<float>(value); };
+    const float from_t = single(span.from_t_mm), to_t = single(span.to_t_mm);
+    const float from_on = single(from_slope), to_on = single(to_slope), gate = single(span.gate_mm);
+    // Points of the neighbouring wall scatter into a ledge's t; they stand out along the profile.
+    constexpr double infinity = std::numeric_limits<double>::infinity();
+    const double spare = is_ledge_ ? 2.0 * noise_mm_ : infinity;
+    const float from_along = single(span.from_along_mm - spare), to_along = single(span.to_along_mm + spare);
+    const float moved = single(span.shift_along * profile_along(fits_.normal.x(), fits_.normal.y()));
+    const float per_along = single(profile_along(0.0, 1.0));
+    std::size_t kept = 0, seen = 0;
+    for (std::size_t k = 0; k < count; ++k) {
+      const float t = run.t[k], ds = run.ds[k], residual = run.residual[k], weight = run.weight[k], y = run.y[k];
+      const float along = (run.up[k] - run.out[k]) * per_along - moved * ds;
+      const bool is_here =
+          (t >= from_t + from_on * ds) & (t <= to_t + to_on * ds) & (along >= from_along) & (along <= to_along);
+      const bool is_near = std::abs(residual) <= gate;
+      run.t[kept] = t, run.y[kept] = y, run.residual[kept] = residual, run.weight[kept] = weight;
+      seen += is_here ? 1 : 0;
+      kept += is_here & is_near ? 1 : 0;
+    }
+    slices_[i].rejected += static_cast<double>(seen - kept);
+    return kept;
   }
 
   void fit_windows() {

@@ -9,7 +9,7 @@
 namespace rimwright {
 
 FaceGrid grid_face(const UnrolledRim& rim, const FittedRim& fitted, const FaceFits& face, double t_step_mm,
-                   double edge_margin_mm, double gate_mm, Workers& workers) {
+                   double edge_margin_mm, double gate_mm, Workers& workers, double enough) {
   FaceGrid grid;
   grid.columns = fitted.station_mm.size();
   if (grid.columns == 0) return grid;
@@ -50,7 +50,10 @@ FaceGrid grid_face(const UnrolledRim& rim, const FittedRim& fitted, const FaceFi
     const double to_along = std::max(along_at(first), along_at(last)) + beyond;
     for (std::size_t slice = i * slices_a_station; slice < (i + 1) * slices_a_station; ++slice) {
       const auto range = rim.points_between(slice, from_along, to_along);
-      for (std::size_t k = range.begin; k < range.end; ++k) {
+      const double enough_here = enough * (last - first) / t_step_mm / static_cast<double>(slices_a_station);
+      const auto every =
+          static_cast<std::size_t>(std::max(1.0, static_cast<double>(range.end - range.begin) / enough_here));
+      for (std::size_t k = range.begin; k < range.end; k += every) {
         const double out = rim.out_mm[k], up = rim.up_mm[k];
         const double t = out * face.along.x() + up * face.along.y();
         if (t < first || t > last) continue;

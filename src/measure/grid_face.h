@@ -1,6 +1,7 @@
 // Grid: a face's points averaged into cells of (station, across), for maps, waviness and the look of the noise.
 #pragma once
 
+#include <limits>
 #include <vector>
 
 #include "core/parallel.h"
@@ -23,8 +24,10 @@ struct FaceGrid {
   [[nodiscard]] double t(std::size_t row) const { return first_t_mm + (static_cast<double>(row) + 0.5) * t_step_mm; }
 };
 
-// Points of the face's seen part, edge_margin_mm clear of its ends, within the gate of its fit.
+// Points of the face's seen part, edge_margin_mm clear of its ends, within the gate of its fit; of a very dense scan an
+// even share that leaves about `enough` a cell.
 [[nodiscard]] FaceGrid grid_face(const UnrolledRim& rim, const FittedRim& fitted, const FaceFits& face,
-                                 double t_step_mm, double edge_margin_mm, double gate_mm, Workers& workers);
+                                 double t_step_mm, double edge_margin_mm, double gate_mm, Workers& workers,
+                                 double enough = std::numeric_limits<double>::infinity());
 
 }  // namespace rimwright

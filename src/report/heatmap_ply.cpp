@@ -12,7 +12,9 @@ static_assert(std::endian::native == std::endian::little, "numbers are written a
 
 std::string heatmap_ply(const Inspection& inspection) {
   const HeatScale scale = heat_scale_for(inspection);
+  constexpr std::size_t row_bytes = 3 * 4 + 3 + 2 * 4;
   std::string rows;
+  rows.reserve(inspection.measures.heat_points.size() * row_bytes);
   std::size_t count = 0;
   const auto put = [&](float value) {
     char bytes[sizeof value];
@@ -33,7 +35,7 @@ std::string heatmap_ply(const Inspection& inspection) {
       std::to_string(count) +
       "\nproperty float x\nproperty float y\nproperty float z\nproperty uchar red\nproperty uchar green\n"
       "property uchar blue\nproperty float deviation\nproperty float station\nend_header\n";
-  return ply + rows;
+  return ply.append(rows);
 }
 
 }  // namespace rimwright

@@ -1,8 +1,11 @@
 #include "report/heatmap_png.h"
 
 #include <algorithm>
+#include <bit>
 #include <cmath>
+#include <vector>
 
+#include "core/picture_files.h"
 #include "judge/words.h"
 #include "report/face_drawing.h"
 #include "report/jobs.h"
@@ -10,17 +13,14 @@
 namespace rimwright {
 namespace {
 
+static_assert(std::endian::native == std::endian::little, "a pixel is blue, green, red in memory");
+
 constexpr double longest_band_mm = 320.0;  // of rim in one band
 constexpr double along_px = 4.6;           // a millimetre along
 constexpr double across_px = 4.6;          // and across: true shape
 constexpr double margin_px = 60.0;
 constexpr double text_px = 18.0;
 constexpr double longest_rim_mm = 6000.0;  // no instrument is larger; keeps the picture bounded
-
-cairo_status_t append(void* bytes, const unsigned char* data, unsigned int length) {
-  static_cast<std::string*>(bytes)->append(reinterpret_cast<const char*>(data), length);
-  return CAIRO_STATUS_SUCCESS;
-}
 
 // Brackets above the face: the numbered stretches of the bevel's findings.
 void draw_stretches(cairo_t* pen, const Inspection& inspection, const FacePlacement& place) {
@@ -105,12 +105,16 @@ Outcome<std::string> heatmap_png(const Inspection& inspection) {
       cairo_restore(pen.get());
     }
   }
-  std::string bytes;
-  if (cairo_surface_write_to_png_stream(surface.get(), append, &bytes) != CAIRO_STATUS_SUCCESS) {
+  cairo_surface_flush(surface.get());
+  const unsigned char* pixels = cairo_image_surface_get_data(surface.get());
+  std::vector<unsigned char> bytes;
+  if (cairo_status(pen.get()) == CAIRO_STATUS_SUCCESS && pixels != nullptr)
+    bytes = png_of_rows(pixels, static_cast<std::size_t>(cairo_image_surface_get_stride(surface.get())), width, height);
+  if (bytes.empty()) {
     return refuse(RefusalReason::output_not_writable, "the heat map could not be drawn",
                   "free some memory and try again");
   }
-  return bytes;
+  return std::string(bytes.begin(), bytes.end());
 }
 
 }  // namespace rimwright

@@ -1,7 +1,6 @@
 #include "report/report_page.h"
 
 #include <algorithm>
-#include <nlohmann/json.hpp>
 #include <string_view>
 #include <utility>
 #include <vector>
@@ -74,8 +73,7 @@ Outcome<std::string> report_page(const Inspection& inspection, const ReportConte
 std::string report_page(const Inspection& inspection, const ReportContext& context,
                         std::string_view heatmap_png_bytes) {
   const PageData data = page_data(inspection, context, heatmap_png_bytes);
-  // results.json without its line breaks: the same numbers.
-  const std::string results = nlohmann::ordered_json::parse(results_json(inspection, context)).dump();
+  const std::string results = results_json(inspection, context, JsonLayout::compact);
 
   std::string page;
   for (const std::string_view piece : page_template_pieces()) page += piece;

@@ -146,7 +146,7 @@ Json budgets_json(const std::vector<JudgedSeries>& judged) {
 
 }  // namespace
 
-std::string results_json(const Inspection& inspection, const ReportContext& context) {
+std::string results_json(const Inspection& inspection, const ReportContext& context, JsonLayout layout) {
   const Plan& plan = inspection.plan;
   const Measures& measures = inspection.measures;
   const std::vector<JudgedSeries> judged = compare(plan, measures);
@@ -211,7 +211,8 @@ std::string results_json(const Inspection& inspection, const ReportContext& cont
   root["settings"] = Json::object();
   for (const auto& [key, value] : context.settings) root["settings"][key] = value;
   // Bytes that are not UTF-8 are replaced: the file must stay JSON whatever names it was given.
-  return root.dump(1, ' ', false, Json::error_handler_t::replace) + "\n";
+  constexpr auto replace = Json::error_handler_t::replace;
+  return layout == JsonLayout::compact ? root.dump(-1, ' ', false, replace) : root.dump(1, ' ', false, replace) + "\n";
 }
 
 }  // namespace rimwright

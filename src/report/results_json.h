@@ -12,6 +12,8 @@
 
 namespace rimwright {
 
-[[nodiscard]] std::string results_json(const Inspection& inspection, const ReportContext& context);
+enum class JsonLayout { lines, compact };  // a value a line, or none broken
+[[nodiscard]] std::string results_json(const Inspection& inspection, const ReportContext& context,
+                                       JsonLayout layout = JsonLayout::lines);
 
 }  // namespace rimwright

@@ -103,13 +103,14 @@ struct PartCells {
   }
 };
 
-PartCells gather_part(const Cloud& cloud, const Grid& grid, double share, std::size_t begin, std::size_t end) {
+// One point of every `one_in`, at no place in step with scan rows.
+PartCells gather_part(const Cloud& cloud, const Grid& grid, std::size_t one_in, std::size_t begin, std::size_t end) {
   PartCells part;
-  const auto threshold = static_cast<std::uint64_t>(share * 18446744073709549568.0);
   std::uint64_t last_key = ~std::uint64_t{0};
   Moments* cell = nullptr;
-  for (std::size_t i = begin; i < end; ++i) {
-    if (share < 1.0 && mixed(i) > threshold) continue;
+  for (std::size_t first = begin; first < end; first += one_in) {
+    const std::size_t i = first + (one_in > 1 ? mixed(first) % one_in : 0);
+    if (i >= end) break;
     const Vector3 p(cloud.x[i], cloud.y[i], cloud.z[i]);
     const std::uint64_t key = grid.key(p.x(), p.y(), p.z());
     if (key != last_key) cell = &part.at(key);
@@ -126,13 +127,13 @@ PartCells gather_part(const Cloud& cloud, const Grid& grid, double share, std::s
 SurfaceCells gather_at(const Cloud& cloud, double cell_mm, std::size_t sampled_points, Workers& workers) {
   const Grid grid{cell_mm};
   const std::size_t count = cloud.size();
-  const double share = std::min(1.0, static_cast<double>(sampled_points) / static_cast<double>(count));
+  const std::size_t one_in = std::max<std::size_t>(1, count / sampled_points);
   // Few parts, as each may meet most of the cells; as many for any number of threads, as sums depend on their order.
   constexpr std::size_t parts = 4;
   const std::size_t part_points = count / parts + 1;
   std::vector<PartCells> part_cells(parts);
   workers.for_chunks(count, part_points, [&](std::size_t begin, std::size_t end, std::size_t part) {
-    part_cells[part] = gather_part(cloud, grid, share, begin, end);
+    part_cells[part] = gather_part(cloud, grid, one_in, begin, end);
   });
   for (std::size_t part = 1; part < parts; ++part)
     for (std::size_t i = 0; i < part_cells[part].keys.size(); ++i)
