@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <cstdint>
 #include <span>
 
 #include "measure/edge_strips.h"
@@ -230,10 +231,12 @@ class FaceFitter {
     return profile_along(p.x(), p.y());
   }
 
-  // What a face's points need, of one slice: read once, then worked through in loops over few operations each.
+  // Some points of a slice: read once, then worked through in loops over few operations each, which the processor does
+  // for several points at once.
   struct PointRun {
     static constexpr std::size_t most = 512;
     std::array<float, most> out, up, ds, t, y, residual, weight;
+    std::array<std::int32_t, most> is_here, is_kept;
   };
 
   void add_points(std::size_t i, double from_slope, double to_slope, const UnrolledRim::Range& range) {
@@ -241,20 +244,30 @@ class FaceFitter {
     const double share = static_cast<double>(range.end - range.begin) / settings_.points_a_slice;
     const std::size_t every = takes_all_ ? 1 : std::max<std::size_t>(1, static_cast<std::size_t>(share));
     PointRun run;
-    for (std::size_t k = range.begin; k < range.end;) {
-      std::size_t count = 0;
-      for (; count < PointRun::most && k < range.end; ++count, k += every) {
-        run.out[count] = rim_.out_mm[k];
-        run.up[count] = rim_.up_mm[k];
-        run.ds[count] = rim_.station_mm[k] - static_cast<float>(station(i));
-        const double sigma = rim_.sigma_mm.empty() ? 1.0 : static_cast<double>(rim_.sigma_mm[k]);
-        run.weight[count] = static_cast<float>(1.0 / std::max(1e-6, sigma * sigma));
-      }
+    if (rim_.sigma_mm.empty()) run.weight.fill(1.0F);
+    for (std::size_t first = range.begin; first < range.end; first += PointRun::most * every) {
+      const std::size_t count = std::min(PointRun::most, (range.end - first + every - 1) / every);
+      read_run(run, first, every, count, static_cast<float>(station(i)));
       place_on_face(run, count, i);
-      const std::size_t kept = keep_of_face(run, count, i, from_slope, to_slope);
-      slices_[i].add_all({run.t.data(), kept}, {run.y.data(), kept}, {run.residual.data(), kept},
-                         {run.weight.data(), kept});
+      choose_points(run, count, i, from_slope, to_slope);
+      add_chosen(run, count, i);
     }
+  }
+
+  void read_run(PointRun& run, std::size_t first, std::size_t every, std::size_t count, float station_mm) const {
+    const auto read = [&](const std::vector<float>& from, std::array<float, PointRun::most>& to) {
+      if (every == 1)
+        std::copy_n(from.begin() + static_cast<std::ptrdiff_t>(first), count, to.begin());
+      else
+        for (std::size_t k = 0; k < count; ++k) to[k] = from[first + k * every];
+    };
+    read(rim_.out_mm, run.out);
+    read(rim_.up_mm, run.up);
+    read(rim_.station_mm, run.ds);
+    for (std::size_t k = 0; k < count; ++k) run.ds[k] -= station_mm;
+    if (rim_.sigma_mm.empty()) return;
+    read(rim_.sigma_mm, run.weight);
+    for (std::size_t k = 0; k < count; ++k) run.weight[k] = 1.0F / std::max(1e-6F, run.weight[k] * run.weight[k]);
   }
 
   // t, y and the residual of each point against the span's line.
@@ -284,31 +297,44 @@ class FaceFitter {
     }
   }
 
-  // Closes the run up to the points that lie within the span and its gate, counts those beyond the gate.
-  std::size_t keep_of_face(PointRun& run, std::size_t count, std::size_t i, double from_slope, double to_slope) {
+  // Which points lie within the span, and which of those within its gate.
+  void choose_points(PointRun& run, std::size_t count, std::size_t i, double from_slope, double to_slope) const {
     const FaceSpan& span = spans_[i];
     const auto single = [](double value) { return static_cast<float>(value); };
     const float from_t = single(span.from_t_mm), to_t = single(span.to_t_mm);
     const float from_on = single(from_slope), to_on = single(to_slope), gate = single(span.gate_mm);
-    // Points of the neighbouring wall scatter into a ledge's t; they stand out along the profile.
-    constexpr double infinity = std::numeric_limits<double>::infinity();
-    const double spare = is_ledge_ ? 2.0 * noise_mm_ : infinity;
-    const float from_along = single(span.from_along_mm - spare), to_along = single(span.to_along_mm + spare);
-    const float moved = single(span.shift_along * profile_along(fits_.normal.x(), fits_.normal.y()));
-    const float per_along = single(profile_along(0.0, 1.0));
-    std::size_t kept = 0, seen = 0;
     for (std::size_t k = 0; k < count; ++k) {
-      const float t = run.t[k], ds = run.ds[k], residual = run.residual[k], weight = run.weight[k], y = run.y[k];
-      const float along = (run.up[k] - run.out[k]) * per_along - moved * ds;
-      const bool is_here =
-          (t >= from_t + from_on * ds) & (t <= to_t + to_on * ds) & (along >= from_along) & (along <= to_along);
-      const bool is_near = std::abs(residual) <= gate;
-      run.t[kept] = t, run.y[kept] = y, run.residual[kept] = residual, run.weight[kept] = weight;
-      seen += is_here ? 1 : 0;
-      kept += is_here & is_near ? 1 : 0;
+      const float t = run.t[k], ds = run.ds[k];
+      run.is_here[k] = (t >= from_t + from_on * ds ? 1 : 0) & (t <= to_t + to_on * ds ? 1 : 0);
     }
-    slices_[i].rejected += static_cast<double>(seen - kept);
-    return kept;
+    if (is_ledge_) {
+      // Points of the neighbouring wall scatter into a floor's t; they stand out along the profile.
+      const double spare = 2.0 * noise_mm_;
+      const float from_along = single(span.from_along_mm - spare), to_along = single(span.to_along_mm + spare);
+      const float moved = single(span.shift_along * profile_along(fits_.normal.x(), fits_.normal.y()));
+      const float per_up = single(profile_along(0.0, 1.0)), per_out = single(profile_along(1.0, 0.0));
+      for (std::size_t k = 0; k < count; ++k) {
+        const float along = run.up[k] * per_up + run.out[k] * per_out - moved * run.ds[k];
+        run.is_here[k] &= (along >= from_along ? 1 : 0) & (along <= to_along ? 1 : 0);
+      }
+    }
+    for (std::size_t k = 0; k < count; ++k)
+      run.is_kept[k] = run.is_here[k] & (std::abs(run.residual[k]) <= gate ? 1 : 0);
+  }
+
+  // The kept ones, brought together at the beginning of the run; the others of the span count as rejected.
+  void add_chosen(PointRun& run, std::size_t count, std::size_t i) {
+    std::int32_t seen = 0;
+    for (std::size_t k = 0; k < count; ++k) seen += run.is_here[k];
+    std::size_t kept = 0;
+    for (std::size_t k = 0; k < count; ++k) {
+      run.t[kept] = run.t[k], run.y[kept] = run.y[k], run.residual[kept] = run.residual[k];
+      if (!rim_.sigma_mm.empty()) run.weight[kept] = run.weight[k];
+      kept += static_cast<std::size_t>(run.is_kept[k]);
+    }
+    slices_[i].rejected += static_cast<double>(seen) - static_cast<double>(kept);
+    slices_[i].add_all({run.t.data(), kept}, {run.y.data(), kept}, {run.residual.data(), kept},
+                       {run.weight.data(), kept});
   }
 
   void fit_windows() {
