@@ -2,14 +2,16 @@
 
 namespace rimwright {
 
-Outcome<Inspection> inspect_scan(const Cloud& cloud, const Plan& plan, const InspectSettings& settings,
-                                 Workers& workers) {
-  auto measures = measure_rim(cloud, expected_from(plan), settings.measure, workers);
+Outcome<Inspection> inspect_scan(Cloud cloud, const Plan& plan, const InspectSettings& settings, Workers& workers) {
+  const Scale scale = cloud.scale;
+  const ReadingCounts counts = cloud.counts;
+  const std::vector<std::string> notes = cloud.notes;
+  auto measures = measure_rim(std::move(cloud), expected_from(plan), settings.measure, workers);
   if (!measures) return tl::unexpected(measures.error());
   const auto judged = compare(plan, *measures, settings.compare);
   auto findings = find_and_advise(plan, *measures, judged, settings.findings);
   const Verdict verdict = overall_verdict(findings, judged);
-  return Inspection{plan, std::move(*measures), verdict, std::move(findings), cloud.scale, cloud.counts, cloud.notes};
+  return Inspection{plan, std::move(*measures), verdict, std::move(findings), scale, counts, notes};
 }
 
 Expected expected_from(const Plan& plan) {

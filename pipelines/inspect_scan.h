@@ -19,7 +19,7 @@ struct InspectSettings {
 
 // Refuses what measure_rim refuses: a scan without a top, a side or a rim. Everything else that cannot be measured is
 // in the inspection, null with its reason.
-[[nodiscard]] Outcome<Inspection> inspect_scan(const Cloud& cloud, const Plan& plan, const InspectSettings& settings,
+[[nodiscard]] Outcome<Inspection> inspect_scan(Cloud cloud, const Plan& plan, const InspectSettings& settings,
                                                Workers& workers);
 
 // The plan in the measuring room's words.

@@ -40,7 +40,7 @@ Measures measure_sections(const UnrolledRim& rim, const FittedRim& fitted, const
 
 }  // namespace
 
-Outcome<Measures> measure_rim(const Cloud& cloud, const Expected& expected, const MeasureRimSettings& settings,
+Outcome<Measures> measure_rim(Cloud cloud, const Expected& expected, const MeasureRimSettings& settings,
                               Workers& workers) {
   const auto cells = gather_cells(cloud, settings.gather, workers);
   if (!cells) return tl::unexpected(cells.error());
@@ -48,6 +48,7 @@ Outcome<Measures> measure_rim(const Cloud& cloud, const Expected& expected, cons
   if (!orientation) return tl::unexpected(orientation.error());
   const auto outline = trace_outline(*cells, *orientation, settings.outline);
   if (!outline) return tl::unexpected(outline.error());
+  const std::size_t points = cloud.size();
   const UnrolledRim rim = unroll(cloud, *orientation, outline->curve, settings.unroll, workers);
 
   const double first_noise_mm = noise_of_cells(*cells, orientation->top_cells);
@@ -68,7 +69,7 @@ Outcome<Measures> measure_rim(const Cloud& cloud, const Expected& expected, cons
   const CaptureTerms terms{cloud.scale.relative_standard_u, cloud.capture_error, cloud.origin_mm,
                            orientation->tilt_u_rad};
   Measures measures = measure_sections(rim, fitted, fair, noise, expected, terms, settings, workers);
-  summarise_scan(measures, cloud, rim, fitted, noise, outline->lean_rad);
+  summarise_scan(measures, points, cloud.origin_mm, rim, fitted, noise, outline->lean_rad);
   return measures;
 }
 

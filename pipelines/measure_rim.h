@@ -34,7 +34,7 @@ struct MeasureRimSettings {
 };
 
 // Refuses what orient and outline refuse (no top, no side, no rim), and no_rim_found where no section shows both.
-[[nodiscard]] Outcome<Measures> measure_rim(const Cloud& cloud, const Expected& expected,
-                                            const MeasureRimSettings& settings, Workers& workers);
+[[nodiscard]] Outcome<Measures> measure_rim(Cloud cloud, const Expected& expected, const MeasureRimSettings& settings,
+                                            Workers& workers);
 
 }  // namespace rimwright

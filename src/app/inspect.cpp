@@ -105,12 +105,12 @@ int inspect(const InspectArguments& arguments) {
   capture.photos.work = std::filesystem::path(arguments.out) / work_folder_name();
   capture.photos.progress = [&](const std::string& stage) { progress.say(stage); };
   progress.say("reading " + arguments.scan);
-  const auto cloud = cloud_from_scan(arguments.scan, capture, workers);
+  auto cloud = cloud_from_scan(arguments.scan, capture, workers);
   if (!cloud) return report_refusal(cloud.error());
 
   workers.begin_beside([&] { scan_sha256 = sha256_of(scan); });
   progress.say("measuring " + std::to_string(cloud->size()) + " points");
-  const auto inspection = inspect_scan(*cloud, *plan, settings.inspect, workers);
+  const auto inspection = inspect_scan(*std::move(cloud), *plan, settings.inspect, workers);
   if (!inspection) return report_refusal(inspection.error());
 
   progress.say("writing the report");

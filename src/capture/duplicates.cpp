@@ -58,13 +58,19 @@ std::size_t drop_in_bucket(const Cloud& cloud, const std::vector<Run>& runs, std
   return dropped;
 }
 
-// Among the places whose hash is a multiple of `one_in`, a power of two.
-std::size_t drop_among(std::uint64_t one_in, const Cloud& cloud, std::vector<std::uint8_t>& keep, Workers& workers) {
-  const std::size_t points = cloud.size();
+// Which of sixteen kinds of place a point lies at: the quickest hash that mixes all bits into four.
+unsigned kind_of_place(const Cloud& cloud, std::size_t i) {
+  const auto low = [](float value) { return static_cast<std::uint32_t>(bits(value)); };
+  return (low(cloud.x[i]) * 0x9e3779b1U ^ low(cloud.y[i]) * 0x85ebca6bU ^ low(cloud.z[i]) * 0xc2b2ae35U) >> 28U;
+}
+
+// Among all points, or those at places of the first kind.
+std::size_t drop_among(bool all, const Cloud& cloud, std::vector<std::uint8_t>& keep, Workers& workers) {
+  constexpr std::size_t kinds = 16;
+  const std::size_t points = cloud.size(), about = all ? points : points / kinds;
   const unsigned bucket_bits =
-      std::min<unsigned>(most_bucket_bits, static_cast<unsigned>(std::bit_width(points / one_in / points_per_bucket)));
+      std::min<unsigned>(most_bucket_bits, static_cast<unsigned>(std::bit_width(about / points_per_bucket)));
   const std::size_t buckets = std::size_t{1} << bucket_bits;
-  const auto is_among = [&](std::size_t i, std::uint64_t hash) { return keep[i] != 0 && (hash & (one_in - 1)) == 0; };
   const auto bucket_of = [&](std::uint64_t hash) { return bucket_bits == 0 ? 0 : hash >> (64U - bucket_bits); };
 
   // Each chunk deals its own points into buckets; where they begin is kept as places in `entries`.
@@ -73,22 +79,24 @@ std::size_t drop_among(std::uint64_t one_in, const Cloud& cloud, std::vector<std
   const auto entries = std::make_unique_for_overwrite<Entry[]>(points);
   workers.for_chunks(points, points_per_chunk, [&](std::size_t begin, std::size_t end, std::size_t chunk) {
     thread_local std::vector<std::uint64_t> hashes;
-    thread_local std::vector<std::uint32_t> next;
+    thread_local std::vector<std::uint32_t> among, next;
     hashes.resize(points_per_chunk);
+    among.resize(points_per_chunk);
     next.assign(buckets + 1, 0);
+    std::size_t count = 0;
     for (std::size_t i = begin; i < end; ++i) {
-      const std::uint64_t hash = hash_of(cloud, i);
-      hashes[i - begin] = hash;
-      next[bucket_of(hash) + 1] += is_among(i, hash) ? 1 : 0;
+      among[count] = static_cast<std::uint32_t>(i);
+      count += keep[i] != 0 && (all || kind_of_place(cloud, i) == 0) ? 1 : 0;
+    }
+    for (std::size_t k = 0; k < count; ++k) {
+      hashes[k] = hash_of(cloud, among[k]);
+      ++next[bucket_of(hashes[k]) + 1];
     }
     next[0] = static_cast<std::uint32_t>(begin);
     std::partial_sum(next.begin(), next.end(), next.begin());
     std::copy(next.begin(), next.end(), starts.begin() + static_cast<std::ptrdiff_t>(chunk * (buckets + 1)));
-    for (std::size_t i = begin; i < end; ++i) {
-      const std::uint64_t hash = hashes[i - begin];
-      if (is_among(i, hash))
-        entries[next[bucket_of(hash)]++] = {static_cast<std::uint32_t>(hash), static_cast<std::uint32_t>(i)};
-    }
+    for (std::size_t k = 0; k < count; ++k)
+      entries[next[bucket_of(hashes[k])]++] = {static_cast<std::uint32_t>(hashes[k]), among[k]};
   });
   std::vector<std::size_t> dropped(buckets, 0);
   workers.for_chunks(buckets, 1, [&](std::size_t bucket, std::size_t, std::size_t) {
@@ -107,10 +115,12 @@ std::size_t drop_among(std::uint64_t one_in, const Cloud& cloud, std::vector<std
 
 std::size_t drop_duplicates(const Cloud& cloud, std::vector<std::uint8_t>& keep, Workers& workers) {
   constexpr std::size_t large_cloud = 2'000'000;
-  constexpr std::uint64_t looked_at = 16;  // one place in so many, by hash
-  const std::size_t among_some = cloud.size() > large_cloud ? drop_among(looked_at, cloud, keep, workers) : 0;
-  if (cloud.size() > large_cloud && among_some == 0) return 0;
-  return among_some + drop_among(1, cloud, keep, workers);
+  std::size_t dropped = 0;
+  if (cloud.size() > large_cloud) {
+    dropped = drop_among(false, cloud, keep, workers);
+    if (dropped == 0) return 0;
+  }
+  return dropped + drop_among(true, cloud, keep, workers);
 }
 
 }  // namespace rimwright

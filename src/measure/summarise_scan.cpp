@@ -34,14 +34,16 @@ Outcome<NoiseModel> noise_of_rim(const UnrolledRim& rim, const FittedRim& fitted
       noisiest_mm = std::max({noisiest_mm, side.at[i].noise_mm, top.at[i].noise_mm});
   constexpr double cell_mm = 2.0, gate_sigmas = 5.0;
   const double gate_mm = std::max(1.0, gate_sigmas * noisiest_mm);
-  return estimate_noise(grid_face(rim, fitted, side, cell_mm, 0.0, gate_mm, workers),
-                        grid_face(rim, fitted, top, cell_mm, 0.0, gate_mm, workers), fitted);
+  constexpr double enough =
+      100.0;  // a cell: over thousands of cells shared error shows from a hundredth of the noise on
+  return estimate_noise(grid_face(rim, fitted, side, cell_mm, 0.0, gate_mm, workers, enough),
+                        grid_face(rim, fitted, top, cell_mm, 0.0, gate_mm, workers, enough), fitted);
 }
 
-void summarise_scan(Measures& measures, const Cloud& cloud, const UnrolledRim& rim, const FittedRim& fitted,
-                    const NoiseModel& noise, double lean_rad) {
+void summarise_scan(Measures& measures, std::size_t points, const Vector3& origin_scan_mm, const UnrolledRim& rim,
+                    const FittedRim& fitted, const NoiseModel& noise, double lean_rad) {
   ScanSummary& scan = measures.scan;
-  scan.points = cloud.size();
+  scan.points = points;
   scan.points_near_rim = rim.station_mm.size();
   scan.noise_mm = noise.white_sigma_mm;
   scan.correlated_noise_mm = noise.correlated_sigma_mm;
@@ -53,7 +55,7 @@ void summarise_scan(Measures& measures, const Cloud& cloud, const UnrolledRim& r
   const double bend = c[3] + c[5];  // mean curvature of the quadric
   scan.dome_radius_mm = std::abs(bend) > 1e-6 ? -1.0 / bend : std::numeric_limits<double>::infinity();
 
-  const CaptureTerms terms{.origin_scan_mm = cloud.origin_mm};
+  const CaptureTerms terms{.origin_scan_mm = origin_scan_mm};
   std::vector<double> densities;
   std::size_t seen = 0;
   const FaceFits& top = *fitted.find(FaceName::top);

@@ -15,7 +15,7 @@ namespace rimwright {
 [[nodiscard]] Outcome<NoiseModel> noise_of_rim(const UnrolledRim& rim, const FittedRim& fitted, Workers& workers);
 
 // Fills Measures::scan and the rim curve in scan and plan.
-void summarise_scan(Measures& measures, const Cloud& cloud, const UnrolledRim& rim, const FittedRim& fitted,
-                    const NoiseModel& noise, double lean_rad);
+void summarise_scan(Measures& measures, std::size_t points, const Vector3& origin_scan_mm, const UnrolledRim& rim,
+                    const FittedRim& fitted, const NoiseModel& noise, double lean_rad);
 
 }  // namespace rimwright

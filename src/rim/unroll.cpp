@@ -4,7 +4,6 @@
 #include <array>
 #include <cmath>
 #include <limits>
-#include <memory>
 #include <numbers>
 #include <numeric>
 #include <span>
@@ -18,15 +17,11 @@ constexpr std::size_t chunk_points = std::size_t{1} << 15;  // what is found of 
 constexpr std::size_t stretch_slices =
     4;  // points are brought together by stretches first: few enough to write at once
 
-struct NearPoint {
-  float station, out, up;
-};
-
-// One chunk's points near the rim: stretch by stretch, in each in the order of the file.
+// One chunk's points near the rim: stretch by stretch, in each in the order of the file. They take the places of the
+// chunk's points in the cloud's own arrays: station those of x, out those of y, up those of z.
 struct NearPoints {
-  std::unique_ptr<NearPoint[]> points;
-  std::unique_ptr<float[]> sigma;            // none where the cloud has none
-  std::vector<std::uint32_t> stretch_begin;  // one a stretch and one more
+  std::size_t first = 0;                     // where the chunk begins
+  std::vector<std::uint32_t> stretch_begin;  // from there; one a stretch and one more
 };
 
 // Which slice a station lies in, and how many there are.
@@ -42,11 +37,11 @@ struct Slices {
 
 class NearFinder {
  public:
-  NearFinder(const Cloud& cloud, const RimPlaces& places, const Slices& slices, double length_mm)
+  NearFinder(Cloud& cloud, const RimPlaces& places, const Slices& slices, double length_mm)
       : cloud_(cloud), places_(places), slices_(slices), length_mm_(static_cast<float>(length_mm)) {}
 
-  [[nodiscard]] NearPoints find(std::size_t begin, std::size_t end) const {
-    thread_local std::vector<Found> found;
+  [[nodiscard]] NearPoints find(std::size_t begin, std::size_t end) {
+    thread_local std::vector<NearPoint> found;
     found.resize(end - begin);
     std::size_t count = 0;
     constexpr std::size_t most_at_once = 1024;
@@ -56,39 +51,39 @@ class NearFinder {
       places_.find({&cloud_.x[first], here}, {&cloud_.y[first], here}, {&cloud_.z[first], here}, {station.data(), here},
                    {out.data(), here}, {up.data(), here});
       for (std::size_t i = 0; i < here; ++i) {
-        found[count] = {{station[i], out[i], up[i]}, static_cast<std::uint32_t>(first + i)};
+        found[count] = {station[i], out[i], up[i], has_sigma() ? cloud_.sigma_mm[first + i] : 0.0F};
         count += station[i] >= 0.0F && station[i] < length_mm_ ? 1 : 0;
       }
     }
-    return sorted({found.data(), count});
+    return sorted({found.data(), count}, begin);
   }
 
  private:
-  struct Found {
-    NearPoint point;
-    std::uint32_t index;  // in the cloud
+  struct NearPoint {
+    float station, out, up, sigma;
   };
 
+  [[nodiscard]] bool has_sigma() const { return !cloud_.sigma_mm.empty(); }
+
   // Counting sort by stretch.
-  [[nodiscard]] NearPoints sorted(std::span<const Found> found) const {
-    const auto stretch_of = [this](const Found& f) { return slices_.at(f.point.station) / stretch_slices; };
-    NearPoints near;
-    near.stretch_begin.assign(slices_.stretches() + 1, 0);
-    for (const Found& f : found) ++near.stretch_begin[stretch_of(f) + 1];
+  [[nodiscard]] NearPoints sorted(std::span<const NearPoint> found, std::size_t begin) {
+    const auto stretch_of = [this](const NearPoint& p) { return slices_.at(p.station) / stretch_slices; };
+    NearPoints near{begin, std::vector<std::uint32_t>(slices_.stretches() + 1, 0)};
+    for (const NearPoint& p : found) ++near.stretch_begin[stretch_of(p) + 1];
     std::partial_sum(near.stretch_begin.begin(), near.stretch_begin.end(), near.stretch_begin.begin());
     thread_local std::vector<std::uint32_t> next;
     next.assign(near.stretch_begin.begin(), near.stretch_begin.end());
-    near.points = std::make_unique_for_overwrite<NearPoint[]>(found.size());
-    if (!cloud_.sigma_mm.empty()) near.sigma = std::make_unique_for_overwrite<float[]>(found.size());
-    for (const Found& f : found) {
-      const std::size_t place = next[stretch_of(f)]++;
-      near.points[place] = f.point;
-      if (near.sigma) near.sigma[place] = cloud_.sigma_mm[f.index];
+    for (const NearPoint& p : found) {
+      const std::size_t place = begin + next[stretch_of(p)]++;
+      cloud_.x[place] = p.station;
+      cloud_.y[place] = p.out;
+      cloud_.z[place] = p.up;
+      if (has_sigma()) cloud_.sigma_mm[place] = p.sigma;
     }
     return near;
   }
 
-  const Cloud& cloud_;
+  Cloud& cloud_;
   const RimPlaces& places_;
   Slices slices_;
   float length_mm_;
@@ -122,8 +117,9 @@ std::vector<std::size_t> lay_out(UnrolledRim& rim, const std::vector<NearPoints>
 
 // Brings each stretch's points together from all chunks, in the chunks' order, and sorts them by slice and band
 // (counting sort).
-void join_stretches(const std::vector<NearPoints>& near, const std::vector<std::size_t>& stretch_begin,
-                    const Slices& slices, UnrolledRim& rim, Workers& workers) {
+void join_stretches(const Cloud& cloud, const std::vector<NearPoints>& near,
+                    const std::vector<std::size_t>& stretch_begin, const Slices& slices, UnrolledRim& rim,
+                    Workers& workers) {
   const std::size_t bands = rim.band_count;
   const auto first_band_mm = static_cast<float>(rim.first_band_mm), bands_a_mm = static_cast<float>(1.0 / rim.band_mm),
              last_band = static_cast<float>(bands - 1);
@@ -138,13 +134,12 @@ void join_stretches(const std::vector<NearPoints>& near, const std::vector<std::
       std::size_t nth = 0;
       for (const NearPoints& points : near)
         for (std::size_t i = points.stretch_begin[stretch]; i < points.stretch_begin[stretch + 1]; ++i)
-          use(points, i, nth++);
+          use(points.first + i, nth++);
     };
-    for_each_point([&](const NearPoints& points, std::size_t i, std::size_t nth) {
-      const NearPoint& p = points.points[i];
-      const float along = (p.up - p.out) * static_cast<float>(1.0 / std::numbers::sqrt2);
+    for_each_point([&](std::size_t i, std::size_t nth) {
+      const float along = (cloud.z[i] - cloud.y[i]) * static_cast<float>(1.0 / std::numbers::sqrt2);
       const float band = std::clamp((along - first_band_mm) * bands_a_mm, 0.0F, last_band);
-      const std::size_t cell = (slices.at(p.station) - first_slice) * bands + static_cast<std::size_t>(band);
+      const std::size_t cell = (slices.at(cloud.x[i]) - first_slice) * bands + static_cast<std::size_t>(band);
       cell_of[nth] = static_cast<std::uint32_t>(cell);
       ++next[cell];
     });
@@ -154,13 +149,12 @@ void join_stretches(const std::vector<NearPoints>& near, const std::vector<std::
       if (cell % bands == 0) rim.slice_begin[first_slice + cell / bands] = place;
       place += std::exchange(next[cell], place);
     }
-    for_each_point([&](const NearPoints& points, std::size_t i, std::size_t nth) {
-      const NearPoint& p = points.points[i];
+    for_each_point([&](std::size_t i, std::size_t nth) {
       const std::size_t to = next[cell_of[nth]]++;
-      rim.station_mm[to] = p.station;
-      rim.out_mm[to] = p.out;
-      rim.up_mm[to] = p.up;
-      if (points.sigma) rim.sigma_mm[to] = points.sigma[i];
+      rim.station_mm[to] = cloud.x[i];
+      rim.out_mm[to] = cloud.y[i];
+      rim.up_mm[to] = cloud.z[i];
+      if (!cloud.sigma_mm.empty()) rim.sigma_mm[to] = cloud.sigma_mm[i];
     });
   });
 }
@@ -236,21 +230,24 @@ float RimPlaces::height_of_top_mm(float station_mm) const {
   return heights_mm_[k] + (slice - static_cast<float>(k)) * (heights_mm_[k + 1] - heights_mm_[k]);
 }
 
-UnrolledRim unroll(const Cloud& cloud, const Orientation& orientation, const RimCurve& curve,
-                   const UnrollSettings& settings, Workers& workers) {
+UnrolledRim unroll(Cloud& cloud, const Orientation& orientation, const RimCurve& curve, const UnrollSettings& settings,
+                   Workers& workers) {
   UnrolledRim rim{
       .curve = curve, .T_body_scan = orientation.T_body_scan, .top = orientation.top, .slice_mm = settings.slice_mm};
   const Slices slices{settings.slice_mm, static_cast<float>(1.0 / settings.slice_mm),
                       static_cast<std::size_t>(std::ceil(rim.curve.length_mm() / settings.slice_mm))};
   // Chunks are fixed, so the order of points within a slice does not depend on the number of threads.
   const RimPlaces places(curve, orientation, settings);
-  const NearFinder finder(cloud, places, slices, curve.length_mm());
+  NearFinder finder(cloud, places, slices, curve.length_mm());
   std::vector<NearPoints> near((cloud.size() + chunk_points - 1) / chunk_points);
   workers.for_chunks(cloud.size(), chunk_points, [&](std::size_t begin, std::size_t end, std::size_t chunk) {
     near[chunk] = finder.find(begin, end);
   });
   const auto stretch_begin = lay_out(rim, near, slices, !cloud.sigma_mm.empty(), settings, workers);
-  join_stretches(near, stretch_begin, slices, rim, workers);
+  join_stretches(cloud, near, stretch_begin, slices, rim, workers);
+  cloud.x = cloud.y = cloud.z = cloud.sigma_mm = {};
+  cloud.normals = {};
+  cloud.colours = {};
   return rim;
 }
 

@@ -64,7 +64,8 @@ class RimPlaces {
   std::vector<float> heights_mm_;  // of the top at the rim, at the borders of slices
 };
 
-[[nodiscard]] UnrolledRim unroll(const Cloud& cloud, const Orientation& orientation, const RimCurve& curve,
+// Uses up the cloud's points: their memory holds them on the way. What else the cloud tells stays.
+[[nodiscard]] UnrolledRim unroll(Cloud& cloud, const Orientation& orientation, const RimCurve& curve,
                                  const UnrollSettings& settings, Workers& workers);
 
 }  // namespace rimwright

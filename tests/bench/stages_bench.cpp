@@ -61,7 +61,8 @@ struct Chain {
     cells = value_or_exit(gather_cells(cloud, settings.gather, workers));
     orientation = value_or_exit(orient(cells, settings.orient));
     outline = value_or_exit(trace_outline(cells, orientation, settings.outline));
-    rim = unroll(cloud, orientation, outline->curve, settings.unroll, workers);
+    Cloud used_up = cloud;
+    rim = unroll(used_up, orientation, outline->curve, settings.unroll, workers);
     noise_mm = noise_of_cells(cells, orientation.top_cells);
     sections = segment_sections(*rim, noise_mm, outline->lean_rad, expected, settings.segment, workers);
     tracks = name_faces(sections, *rim, noise_mm, outline->lean_rad, expected, settings.name);
@@ -90,7 +91,8 @@ std::vector<Stage> stages_of(Chain& c) {
        [&c](Workers&) { benchmark::DoNotOptimize(trace_outline(c.cells, c.orientation, c.settings.outline)); }},
       {"unroll",
        [&c](Workers& w) {
-         benchmark::DoNotOptimize(unroll(c.cloud, c.orientation, c.outline->curve, c.settings.unroll, w));
+         Cloud used_up = c.cloud;
+         benchmark::DoNotOptimize(unroll(used_up, c.orientation, c.outline->curve, c.settings.unroll, w));
        }},
       {"segment",
        [&c](Workers& w) {

@@ -23,7 +23,8 @@ Unrolled unrolled(std::uint64_t seed, Workers& workers) {
   const auto cells = gather_cells(made.scan.cloud, {}, workers);
   const auto orientation = orient(*cells, {});
   const auto outline = trace_outline(*cells, orientation.value(), {});
-  UnrolledRim rim = unroll(made.scan.cloud, *orientation, outline.value().curve, {}, workers);
+  Cloud used_up = made.scan.cloud;
+  UnrolledRim rim = unroll(used_up, *orientation, outline.value().curve, {}, workers);
   return {std::move(made), std::move(rim)};
 }
 

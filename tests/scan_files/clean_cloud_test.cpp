@@ -86,6 +86,20 @@ TEST(CleanCloud, DropsAndCountsWhatIsNoPoint) {
   EXPECT_EQ(after->colours.back()[0], static_cast<std::uint8_t>(sound));
 }
 
+// Of a large cloud a sixteenth of the places is looked at first. That none of 1000 duplicates lies there has a chance
+// of (15 / 16)^1000 = 1e-28.
+TEST(CleanCloud, DropsTheDuplicatesOfALargeCloud) {
+  SCOPED_TRACE("seed " + std::to_string(seed));
+  Cloud cloud = scene(2'100'000);
+  const std::size_t sound = cloud.size();
+  ASSERT_GT(sound, 2'000'000U);
+  for (std::size_t i = 0; i < 1000; ++i) add(cloud, cloud.x[2000 * i], cloud.y[2000 * i], cloud.z[2000 * i]);
+  const auto after = cleaned(std::move(cloud));
+  ASSERT_TRUE(after) << after.error().sentence();
+  EXPECT_EQ(after->size(), sound);
+  EXPECT_EQ(after->counts.duplicates, 1000U);
+}
+
 TEST(CleanCloud, DuplicatesAgainstAPlainSet) {
   std::mt19937 random(seed);
   SCOPED_TRACE("seed " + std::to_string(seed));
