@@ -35,34 +35,22 @@ struct SlopePrior {
   double low = -1e9, high = 1e9;
 };
 
-// What a line through some bins costs: squared residuals in standard deviations, of the best line of any slope and of
-// one whose slope departs from its prior at a price (ridge regression).
-class LineCost {
- public:
-  explicit LineCost(const Sums& s) {
-    if (!(s.w > 0.0)) return;
-    const double mean_x = s.x / s.w;
-    xx_ = s.xx - s.x * mean_x;
-    xy_ = s.xy - s.y * mean_x;
-    yy_ = s.yy - s.y * (s.y / s.w);
-    least_ = std::max(0.0, xx_ > 0.0 ? yy_ - xy_ * xy_ / xx_ : 0.0);
-  }
-  [[nodiscard]] double least() const { return least_; }
-  struct Fit {
-    double slope = 0.0;
-    double cost = 0.0;
-  };
-  [[nodiscard]] Fit with(const SlopePrior& prior) const {
-    const double slope =
-        std::clamp((xy_ + prior.precision * prior.mean) / (xx_ + prior.precision + 1e-12), prior.low, prior.high);
-    const double departure = slope - prior.mean;
-    return {slope,
-            std::max(0.0, yy_ - 2 * slope * xy_ + slope * slope * xx_) + prior.precision * departure * departure};
-  }
-
- private:
-  double xx_ = 0.0, xy_ = 0.0, yy_ = 0.0, least_ = 0.0;  // about the means
+struct LineFit {
+  double slope = 0.0;
+  double cost = 0.0;
 };
+
+// Ridge regression of one piece: squared residuals in standard deviations plus the slope's departure from its prior.
+inline LineFit fit_line(const Sums& s, const SlopePrior& prior) {
+  const double mean_x = s.x / s.w;
+  const double xx = s.xx - s.x * mean_x;
+  const double xy = s.xy - s.y * mean_x;
+  const double yy = s.yy - s.y * s.y / s.w;
+  const double slope =
+      std::clamp((xy + prior.precision * prior.mean) / (xx + prior.precision + 1e-12), prior.low, prior.high);
+  const double departure = slope - prior.mean;
+  return {slope, std::max(0.0, yy - 2 * slope * xy + slope * slope * xx) + prior.precision * departure * departure};
+}
 
 // The cheapest way to explain the bins up to one, by what its last bin belongs to.
 struct State {
@@ -73,71 +61,63 @@ struct State {
 };
 using States = std::array<State, lie_count + 1>;
 
-// Where a piece of some lie may begin: what the bins before it cost, ended by another lie.
-struct Opening {
-  double cost = std::numeric_limits<double>::infinity();
-  std::uint8_t from_state = skipped;
-};
-
-// The openings that can still be the best for some end (Killick, Fearnhead, Eckley, J. Am. Stat. Assoc. 107 (2012):
-// pruned exact search). An opening b is given up once b's cost and the least residuals of its bins up to e reach what
-// opening at e costs: from e on no longer piece from b can then win over one from e.
+// Where pieces may begin, and the cheapest piece that ends somewhere. A piece costs no less with more bins, so what one
+// from some opening cost at an earlier end bounds what it costs now: few need a fit at each end.
 class Openings {
  public:
-  Openings(std::size_t bins, const std::vector<Sums>& prefix, const std::vector<double>& borders)
-      : prefix_(prefix), borders_(borders), at_(bins + 1), beaten_at_(bins + 1), least_(bins + 1) {}
+  Openings(const std::vector<Sums>& prefix, const std::vector<double>& borders) : prefix_(prefix), borders_(borders) {}
 
-  // Calls use(lie, begin, opening, line) for all pieces that may end at `end`, the shortest first.
-  template <class Use>
-  void for_each(std::size_t end, const Use& use) {
-    std::erase_if(active_, [&](std::uint16_t begin) {
-      bool is_over = true;
-      for (std::size_t lie = 0; lie < lie_count; ++lie) is_over = is_over && is_beaten(lie, begin, end);
-      return is_over;
-    });
-    for (auto active = active_.rbegin(); active != active_.rend(); ++active) {
-      const std::size_t begin = *active;
-      const LineCost line(prefix_[end] - prefix_[begin]);
-      least_[begin] = line.least();
-      for (std::size_t lie = 0; lie < lie_count; ++lie)
-        if (is_piece(begin, end, lie) && !is_beaten(lie, begin, end)) use(lie, begin, at_[begin][lie], line);
-    }
-  }
-
-  // All bins up to `bin` are explained, by the pieces that for_each gave: others may begin there.
-  void open(std::size_t bin, const States& states) {
+  // All bins up to the next border are explained: pieces may begin there, ended by another lie.
+  void open(const States& states) {
     for (std::size_t lie = 0; lie < lie_count; ++lie) {
-      Opening& opening = at_[bin][lie];
+      Opening opening;
       for (std::size_t state = 0; state <= skipped; ++state)
         if (state != lie && states[state].cost < opening.cost)
           opening = {states[state].cost, static_cast<std::uint8_t>(state)};
-      for (const std::uint16_t begin : active_) {
-        constexpr double rounding = 1e-6;
-        std::uint16_t& beaten_at = beaten_at_[begin][lie];
-        if (beaten_at == 0 && at_[begin][lie].cost + least_[begin] >= opening.cost + rounding)
-          beaten_at = static_cast<std::uint16_t>(bin);
-      }
+      openings_[lie].push_back(opening);
+      bounds_[lie].push_back(opening.cost);
     }
-    active_.push_back(static_cast<std::uint16_t>(bin));
+  }
+
+  // The cheapest piece of that lie up to `end`. `likely` is where it probably begins: tried first, it spares the
+  // others.
+  [[nodiscard]] State cheapest(std::size_t lie, std::size_t end, const SlopePrior& prior, double price,
+                               std::size_t likely) {
+    State best;
+    const auto try_from = [&](std::size_t begin) {
+      if (!is_piece(begin, end, lie)) return;
+      const Opening& opening = openings_[lie][begin];
+      const LineFit fit = fit_line(prefix_[end] - prefix_[begin], prior);
+      const double cost = opening.cost + price + fit.cost;
+      bounds_[lie][begin] = opening.cost + fit.cost;
+      // Bins that hold nothing cost nothing: of pieces that cost the same, the shortest.
+      if (cost < best.cost || (cost == best.cost && begin > best.from_bin))
+        best = {cost, static_cast<std::uint16_t>(begin), opening.from_state, static_cast<float>(fit.slope)};
+    };
+    try_from(likely);
+    constexpr double rounding = 1e-6;
+    for (std::size_t begin = end; begin-- > 0;)
+      if (bounds_[lie][begin] + price < best.cost + rounding && begin != likely) try_from(begin);
+    return best;
   }
 
  private:
+  struct Opening {
+    double cost = std::numeric_limits<double>::infinity();  // of the bins before it
+    std::uint8_t from_state = skipped;
+  };
+
   [[nodiscard]] bool is_piece(std::size_t begin, std::size_t end, std::size_t lie) const {
     constexpr std::array<double, lie_count> shortest_mm{0.30, 0.30, 1.2};
     constexpr double fewest_points = 3.0;
     return borders_[end] - borders_[begin] >= shortest_mm[lie] &&
            prefix_[end].points - prefix_[begin].points >= fewest_points;
   }
-  [[nodiscard]] bool is_beaten(std::size_t lie, std::size_t begin, std::size_t end) const {
-    return beaten_at_[begin][lie] != 0 && is_piece(beaten_at_[begin][lie], end, lie);
-  }
 
   const std::vector<Sums>& prefix_;
   const std::vector<double>& borders_;
-  std::vector<std::array<Opening, lie_count>> at_;
-  std::vector<std::array<std::uint16_t, lie_count>> beaten_at_;  // 0: not yet
-  std::vector<double> least_;          // residuals from each active opening up to the last end
-  std::vector<std::uint16_t> active_;  // ascending
+  std::array<std::vector<Opening>, lie_count> openings_;  // one a border so far
+  std::array<std::vector<double>, lie_count> bounds_;     // no piece from there costs less, its price aside
 };
 
 }  // namespace rimwright

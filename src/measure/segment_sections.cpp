@@ -92,8 +92,8 @@ class Segmenter {
     const double rise = top_rise(station_mm);
     priors[static_cast<std::size_t>(Lie::level)].mean = profile_slope(std::numbers::pi / 2 + std::atan(rise));
 
-    Openings openings(bins, prefix, borders_);
-    openings.open(0, best[0]);
+    Openings openings(prefix, borders_);
+    openings.open(best[0]);
     for (std::size_t end = 1; end <= bins; ++end) {
       auto& here = best[end];
       // Skipping this bin continues whatever ended before it.
@@ -103,15 +103,9 @@ class Segmenter {
         if (cost < here[skipped].cost)
           here[skipped] = {cost, static_cast<std::uint16_t>(end - 1), static_cast<std::uint8_t>(state), 0.0F};
       }
-      openings.for_each(end, [&](std::size_t lie, std::size_t begin, const Opening& opening, const LineCost& line) {
-        const double before = opening.cost + settings_.price_of_a_piece;
-        if (before + line.least() >= here[lie].cost) return;
-        const LineCost::Fit fit = line.with(priors[lie]);
-        if (before + fit.cost < here[lie].cost)
-          here[lie] = {before + fit.cost, static_cast<std::uint16_t>(begin), opening.from_state,
-                       static_cast<float>(fit.slope)};
-      });
-      openings.open(end, here);
+      for (std::size_t lie = 0; lie < lie_count; ++lie)
+        here[lie] = openings.cheapest(lie, end, priors[lie], settings_.price_of_a_piece, best[end - 1][lie].from_bin);
+      openings.open(here);
     }
 
     std::size_t bin = bins, state = skipped;
