@@ -57,15 +57,26 @@ class CoarseGrid {
     return static_cast<std::size_t>(cells_[0]) * static_cast<std::size_t>(cells_[1]) *
            static_cast<std::size_t>(cells_[2]);
   }
-  [[nodiscard]] std::size_t beyond() const { return cell_count(); }
+  [[nodiscard]] std::size_t beyond() const { return cell_count(); }  // fewer than 2^31: see the limits of cell_share
 
-  [[nodiscard]] std::size_t cell_of(float x, float y, float z) const {
-    const float a = (x - low_f_.x()) * per_cell_;
-    const float b = (y - low_f_.y()) * per_cell_;
-    const float c = (z - low_f_.z()) * per_cell_;
-    const bool inside = a >= 0.0F && b >= 0.0F && c >= 0.0F && a < static_cast<float>(cells_[0]) &&
-                        b < static_cast<float>(cells_[1]) && c < static_cast<float>(cells_[2]);
-    return inside ? index(static_cast<int>(a), static_cast<int>(b), static_cast<int>(c)) : beyond();
+  // Of each point of a run its cell, worked out for several at once.
+  void cells_of(const Cloud& cloud, std::size_t first, std::size_t count, std::uint32_t* cell) const {
+    const float *x = &cloud.x[first], *y = &cloud.y[first], *z = &cloud.z[first];
+    const float low_x = low_f_.x(), low_y = low_f_.y(), low_z = low_f_.z(), per_cell = per_cell_;
+    const std::int32_t rows = cells_[0], columns = cells_[1], layers = cells_[2];
+    const auto outside = static_cast<std::int32_t>(beyond());
+    // Where a coordinate lies among `most` cells; at `most` what lies outside them, or is no number.
+    const auto among = [](float at, std::int32_t most) {
+      const auto end = static_cast<float>(most);
+      return static_cast<std::int32_t>(at >= 0.0F ? (at < end ? at : end) : end);
+    };
+    for (std::size_t i = 0; i < count; ++i) {
+      const std::int32_t a = among((x[i] - low_x) * per_cell, rows), b = among((y[i] - low_y) * per_cell, columns),
+                         c = among((z[i] - low_z) * per_cell, layers);
+      const std::int32_t index = (a * columns + b) * layers + c;
+      cell[i] =
+          static_cast<std::uint32_t>(a < rows ? (b < columns ? (c < layers ? index : outside) : outside) : outside);
+    }
   }
 
   // Gathers the cells of every clump (occupied cells that touch, corners included) and hands them over.
@@ -107,6 +118,21 @@ class CoarseGrid {
   std::array<int, 3> cells_{};
 };
 
+constexpr std::size_t run_points = 1024;
+
+// Calls use(i, cell) for the kept points of [begin, end).
+template <class Use>
+void for_each_kept(const Cloud& cloud, const Keep& keep, const CoarseGrid& grid, std::size_t begin, std::size_t end,
+                   const Use& use) {
+  std::array<std::uint32_t, run_points> cell;
+  for (std::size_t first = begin; first < end; first += run_points) {
+    const std::size_t count = std::min(run_points, end - first);
+    grid.cells_of(cloud, first, count, cell.data());
+    for (std::size_t i = 0; i < count; ++i)
+      if (keep[first + i] != 0) use(first + i, cell[i]);
+  }
+}
+
 std::vector<std::uint32_t> count_by_cell(const Cloud& cloud, const Keep& keep, const CoarseGrid& grid,
                                          Workers& workers) {
   // A table a part, so that threads do not meet; small clouds are not worth many.
@@ -116,9 +142,7 @@ std::vector<std::uint32_t> count_by_cell(const Cloud& cloud, const Keep& keep, c
   workers.for_chunks(cloud.size(), part_points, [&](std::size_t begin, std::size_t end, std::size_t part) {
     auto& here = counts[part];
     here.assign(grid.cell_count() + 1, 0);
-    for (std::size_t i = begin; i < end; ++i) {
-      if (keep[i] != 0) ++here[grid.cell_of(cloud.x[i], cloud.y[i], cloud.z[i])];
-    }
+    for_each_kept(cloud, keep, grid, begin, end, [&](std::size_t, std::uint32_t cell) { ++here[cell]; });
   });
   counts[0].resize(grid.cell_count() + 1, 0);
   for (std::size_t part = 1; part < counts.size(); ++part) {
@@ -154,9 +178,9 @@ std::size_t drop_strays(const Cloud& cloud, const CleanCloudSettings& settings, 
   // Where most of the scan would be strays there is no bulk to be far from.
   if (strays == 0 || static_cast<double>(strays) > 0.5 * points) return 0;
   workers.for_chunks(cloud.size(), chunk_points, [&](std::size_t begin, std::size_t end, std::size_t) {
-    for (std::size_t i = begin; i < end; ++i) {
-      if (keep[i] != 0 && is_stray[grid.cell_of(cloud.x[i], cloud.y[i], cloud.z[i])] != 0) keep[i] = 0;
-    }
+    for_each_kept(cloud, keep, grid, begin, end, [&](std::size_t i, std::uint32_t cell) {
+      if (is_stray[cell] != 0) keep[i] = 0;
+    });
   });
   return strays;
 }

@@ -115,6 +115,7 @@ class SeriesEvidence {
             from, from + length, [&](std::size_t i) { return excess(i, above); },
             [&](std::size_t i) { return !marked[i] && std::isfinite(excess(i, above)); });
         if (pooled.count == 0 || 2 * pooled.count < length) continue;
+        if (!(pooled.mean > 0.0)) continue;  // nor is any factor below 0
         const double threshold =
             window.factors.at(pooled.common_u, pooled.local_u) * std::hypot(pooled.common_u, pooled.local_u);
         if (!(pooled.mean > threshold)) continue;

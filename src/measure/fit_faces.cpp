@@ -235,7 +235,8 @@ class FaceFitter {
   // for several points at once.
   struct PointRun {
     static constexpr std::size_t most = 512;
-    std::array<float, most> out, up, ds, t, y, residual, weight;
+    const float *out = nullptr, *up = nullptr;  // of the rim itself, or of the share below
+    std::array<float, most> share_out, share_up, ds, t, y, residual, weight;
     std::array<std::int32_t, most> is_here, is_kept;
   };
 
@@ -255,16 +256,21 @@ class FaceFitter {
   }
 
   void read_run(PointRun& run, std::size_t first, std::size_t every, std::size_t count, float station_mm) const {
+    run.out = &rim_.out_mm[first];
+    run.up = &rim_.up_mm[first];
     const auto read = [&](const std::vector<float>& from, std::array<float, PointRun::most>& to) {
-      if (every == 1)
-        std::copy_n(from.begin() + static_cast<std::ptrdiff_t>(first), count, to.begin());
-      else
-        for (std::size_t k = 0; k < count; ++k) to[k] = from[first + k * every];
+      for (std::size_t k = 0; k < count; ++k) to[k] = from[first + k * every];
     };
-    read(rim_.out_mm, run.out);
-    read(rim_.up_mm, run.up);
-    read(rim_.station_mm, run.ds);
-    for (std::size_t k = 0; k < count; ++k) run.ds[k] -= station_mm;
+    if (every == 1) {
+      for (std::size_t k = 0; k < count; ++k) run.ds[k] = rim_.station_mm[first + k] - station_mm;
+    } else {
+      read(rim_.out_mm, run.share_out);
+      read(rim_.up_mm, run.share_up);
+      read(rim_.station_mm, run.ds);
+      run.out = run.share_out.data();
+      run.up = run.share_up.data();
+      for (std::size_t k = 0; k < count; ++k) run.ds[k] -= station_mm;
+    }
     if (rim_.sigma_mm.empty()) return;
     read(rim_.sigma_mm, run.weight);
     for (std::size_t k = 0; k < count; ++k) run.weight[k] = 1.0F / std::max(1e-6F, run.weight[k] * run.weight[k]);

@@ -160,6 +160,16 @@ std::size_t stride_for(std::size_t total, std::size_t most) {
 
 constexpr std::size_t points_at_once = 1 << 14;
 
+template <class Point>
+std::vector<Point> joined(const std::vector<std::vector<Point>>& parts) {
+  std::size_t count = 0;
+  for (const auto& part : parts) count += part.size();
+  std::vector<Point> points;
+  points.reserve(count);
+  for (const auto& part : parts) points.insert(points.end(), part.begin(), part.end());
+  return points;
+}
+
 // The way of many points back to the scan: UnrolledRim::scan_point_mm with all that is alike for them done once.
 class BackToScan {
  public:
@@ -185,24 +195,28 @@ std::vector<HeatPoint> heat_points(const UnrolledRim& rim, const FittedRim& fitt
                                    const std::vector<TargetFace>& targets, const CaptureTerms& terms, std::size_t most,
                                    Workers& workers) {
   const std::size_t total = rim.station_mm.size(), stride = stride_for(total, most);
-  std::vector<HeatPoint> points((total + stride - 1) / stride);
+  const std::size_t count = (total + stride - 1) / stride;
+  constexpr std::size_t most_elsewhere = 200'000;
+  const std::size_t elsewhere = stride_for(count, most_elsewhere);
   const FaceFits* face = fitted.find(FaceName::bevel);
   const double step = step_of(fitted);
   const BackToScan back(rim, terms.origin_scan_mm);
   constexpr double edge_mm = 0.8, gate_mm = 1.0;  // up to the edges, and with the face's form
-  workers.for_chunks(points.size(), points_at_once, [&](std::size_t begin, std::size_t end, std::size_t) {
+  std::vector<std::vector<HeatPoint>> parts((count + points_at_once - 1) / points_at_once);
+  workers.for_chunks(count, points_at_once, [&](std::size_t begin, std::size_t end, std::size_t part) {
     for (std::size_t n = begin; n < end; ++n) {
       const std::size_t k = n * stride;
       const double s = rim.station_mm[k], out = rim.out_mm[k], up = rim.up_mm[k];
       const auto i = std::min(fitted.station_mm.size() - 1, static_cast<std::size_t>(s / step));
-      HeatPoint& point = points[n];
-      point = {back.point_mm(s, out, up), std::numeric_limits<float>::quiet_NaN(), rim.station_mm[k]};
-      if (face != nullptr &&
-          on_face(*face, face->at[i], nullptr, out, up, s - fitted.station_mm[i], edge_mm, gate_mm).on)
-        point.deviation_mm = deviation_of(fitted, targets, i, step, s, {out, up});
+      const bool is_on = face != nullptr &&
+                         on_face(*face, face->at[i], nullptr, out, up, s - fitted.station_mm[i], edge_mm, gate_mm).on;
+      if (!is_on && n % elsewhere != 0) continue;
+      const float deviation =
+          is_on ? deviation_of(fitted, targets, i, step, s, {out, up}) : std::numeric_limits<float>::quiet_NaN();
+      parts[part].push_back({back.point_mm(s, out, up), deviation, rim.station_mm[k]});
     }
   });
-  return points;
+  return joined(parts);
 }
 
 std::vector<FacePoint> face_points(const UnrolledRim& rim, const FittedRim& fitted,
@@ -242,9 +256,7 @@ std::vector<FacePoint> face_points(const UnrolledRim& rim, const FittedRim& fitt
       }
     }
   });
-  std::vector<FacePoint> points;
-  for (const auto& part : parts) points.insert(points.end(), part.begin(), part.end());
-  return points;
+  return joined(parts);
 }
 
 }  // namespace rimwright

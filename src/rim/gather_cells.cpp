@@ -127,7 +127,7 @@ PartCells gather_part(const Cloud& cloud, const Grid& grid, std::size_t one_in, 
 SurfaceCells gather_at(const Cloud& cloud, double cell_mm, std::size_t sampled_points, Workers& workers) {
   const Grid grid{cell_mm};
   const std::size_t count = cloud.size();
-  const std::size_t one_in = std::max<std::size_t>(1, count / sampled_points);
+  const std::size_t one_in = std::max<std::size_t>(1, (count + sampled_points - 1) / sampled_points);
   // Few parts, as each may meet most of the cells; as many for any number of threads, as sums depend on their order.
   constexpr std::size_t parts = 4;
   const std::size_t part_points = count / parts + 1;
