@@ -17,7 +17,7 @@ namespace rimwright {
 struct GatherSettings {
   double smallest_cell_mm = 3.0;        // about the shortest facet that must keep a normal of its own
   double largest_cell_mm = 12.0;        // beyond this a bevel no longer has one
-  std::size_t sampled_points = 800000;  // moments settle long before; more only costs time
+  std::size_t sampled_points = 400000;  // at most; moments settle long before, more only costs time
 };
 
 struct SurfaceCell {
