@@ -12,6 +12,7 @@
 #include "measure/fit_window.h"
 #include "measure/profile_frame.h"
 #include "measure/section_geometry.h"
+#include "rim/even_share.h"
 
 namespace rimwright {
 
@@ -246,23 +247,25 @@ class FaceFitter {
     const std::size_t every = takes_all_ ? 1 : std::max<std::size_t>(1, static_cast<std::size_t>(share));
     PointRun run;
     if (rim_.sigma_mm.empty()) run.weight.fill(1.0F);
-    for (std::size_t first = range.begin; first < range.end; first += PointRun::most * every) {
-      const std::size_t count = std::min(PointRun::most, (range.end - first + every - 1) / every);
-      read_run(run, first, every, count, static_cast<float>(station(i)));
+    const EvenShare points(range.begin, range.end, every);
+    for (std::size_t first = 0; first < points.size(); first += PointRun::most) {
+      const std::size_t count = std::min(PointRun::most, points.size() - first);
+      read_run(run, points, first, count, static_cast<float>(station(i)));
       place_on_face(run, count, i);
       choose_points(run, count, i, from_slope, to_slope);
       add_chosen(run, count, i);
     }
   }
 
-  void read_run(PointRun& run, std::size_t first, std::size_t every, std::size_t count, float station_mm) const {
-    run.out = &rim_.out_mm[first];
-    run.up = &rim_.up_mm[first];
+  void read_run(PointRun& run, const EvenShare& points, std::size_t first, std::size_t count, float station_mm) const {
+    const std::size_t begin = points[first];
+    run.out = &rim_.out_mm[begin];
+    run.up = &rim_.up_mm[begin];
     const auto read = [&](const std::vector<float>& from, std::array<float, PointRun::most>& to) {
-      for (std::size_t k = 0; k < count; ++k) to[k] = from[first + k * every];
+      for (std::size_t k = 0; k < count; ++k) to[k] = from[points[first + k]];
     };
-    if (every == 1) {
-      for (std::size_t k = 0; k < count; ++k) run.ds[k] = rim_.station_mm[first + k] - station_mm;
+    if (points.is_all()) {
+      for (std::size_t k = 0; k < count; ++k) run.ds[k] = rim_.station_mm[begin + k] - station_mm;
     } else {
       read(rim_.out_mm, run.share_out);
       read(rim_.up_mm, run.share_up);

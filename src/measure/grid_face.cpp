@@ -5,6 +5,7 @@
 
 #include "measure/profile_frame.h"
 #include "measure/section_geometry.h"
+#include "rim/even_share.h"
 
 namespace rimwright {
 
@@ -53,7 +54,10 @@ FaceGrid grid_face(const UnrolledRim& rim, const FittedRim& fitted, const FaceFi
       const double enough_here = enough * (last - first) / t_step_mm / static_cast<double>(slices_a_station);
       const auto every =
           static_cast<std::size_t>(std::max(1.0, static_cast<double>(range.end - range.begin) / enough_here));
-      for (std::size_t k = range.begin; k < range.end; k += every) {
+      const EvenShare share(range.begin, range.end, every);
+      const std::size_t count = share.size();
+      for (std::size_t nth = 0; nth < count; ++nth) {
+        const std::size_t k = share[nth];
         const double out = rim.out_mm[k], up = rim.up_mm[k];
         const double t = out * face.along.x() + up * face.along.y();
         if (t < first || t > last) continue;

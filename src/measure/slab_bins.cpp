@@ -6,6 +6,7 @@
 #include <utility>
 
 #include "measure/profile_frame.h"
+#include "rim/even_share.h"
 
 namespace rimwright {
 
@@ -37,7 +38,10 @@ void SlabBins::gather(const UnrolledRim& rim, const BinFinder& finder, double st
   found_.clear();
   bin_of_.clear();
   count_.assign(finder.bin_count(), 0);
-  for (std::size_t i = begin; i < end; i += every) {
+  const EvenShare share(begin, end, every);
+  const std::size_t count = share.size();
+  for (std::size_t k = 0; k < count; ++k) {
+    const std::size_t i = share[k];
     double out = rim.out_mm[i], up = rim.up_mm[i];
     if (moved_back) {
       const Vector2 back = moved_back({out, up}, rim.station_mm[i] - station_mm);

@@ -2,8 +2,8 @@
 
 #include <algorithm>
 #include <array>
+#include <charconv>
 #include <cmath>
-#include <cstdio>
 
 #include "judge/compare.h"
 
@@ -12,9 +12,9 @@ namespace {
 
 std::string number(double value, int digits) {
   if (!std::isfinite(value)) return "";
-  char text[64];
-  std::snprintf(text, sizeof text, "%.*f", digits, value);
-  return text;
+  std::array<char, 400> text{};  // the largest double has 309 digits before the point
+  const auto end = std::to_chars(text.data(), text.data() + text.size(), value, std::chars_format::fixed, digits);
+  return {text.data(), end.ptr};
 }
 
 struct Row {
