@@ -45,7 +45,8 @@ TEST(BinFinder, FindsWhatASearchOfAllBordersFinds) {
 TEST(SlabBins, HoldThePointsOfTheSlabAndThoseNearTheMedian) {
   const double length_mm = 40.0, station_mm = 17.0, slab_mm = 3.0, gate_mm = 0.1;
   const UnrolledRim rim = test::made_rim(
-      length_mm, [](double) { return test::bevelled_profile(14, 124); }, 6.0, 0.05, 5);
+      length_mm, [](double) { return test::bevelled_profile(14, 124); }, 3.0, 0.05,
+      5);  // few a bin: all tell the middle
   const std::vector<double> all = borders();
   SlabBins bins;
   bins.gather(rim, BinFinder(all), 3.0, slab_mm, 1e6);  // what an earlier slab left must not show
