@@ -7,6 +7,7 @@
 #include <numbers>
 #include <numeric>
 #include <span>
+#include <type_traits>
 #include <utility>
 
 namespace rimwright {
@@ -245,9 +246,10 @@ UnrolledRim unroll(Cloud& cloud, const Orientation& orientation, const RimCurve&
   });
   const auto stretch_begin = lay_out(rim, near, slices, !cloud.sigma_mm.empty(), settings, workers);
   join_stretches(cloud, near, stretch_begin, slices, rim, workers);
-  cloud.x = cloud.y = cloud.z = cloud.sigma_mm = {};
-  cloud.normals = {};
-  cloud.colours = {};
+  const auto give_back = [](auto& values) { std::remove_reference_t<decltype(values)>().swap(values); };
+  for (auto* values : {&cloud.x, &cloud.y, &cloud.z, &cloud.sigma_mm}) give_back(*values);
+  give_back(cloud.normals);
+  give_back(cloud.colours);
   return rim;
 }
 
