@@ -238,7 +238,7 @@ void SmoothRimLocator::locate_block(std::size_t count, const float* x_mm, const 
     out_mm[i] = turn * (along - step) - (1.0F - 0.5F * turn * turn) * (inward - 0.5F * turn * step);
     station_mm[i] = static_cast<float>(place[i]) * step_mm + step;
     const float steps = guess[i] * per_step;
-    is_near[i] = (std::abs(along) < farthest_mm * slope) & (steps > 0.0F) & (steps < last) ? 1 : 0;
+    is_near[i] = (std::abs(along) < farthest_mm * slope ? 1 : 0) & (steps > 0.0F ? 1 : 0) & (steps < last ? 1 : 0);
   }
   constexpr float nowhere = std::numeric_limits<float>::quiet_NaN();
   const auto inside_mm = static_cast<float>(-inside_mm_), outside_mm = static_cast<float>(outside_mm_);
