@@ -29,14 +29,18 @@ FaceGrid grid_face(const UnrolledRim& rim, const FittedRim& fitted, const FaceFi
   low -= 2.0;
   grid.first_t_mm = std::floor(low / t_step_mm) * t_step_mm;
   grid.rows = static_cast<std::size_t>(std::ceil((high - grid.first_t_mm) / t_step_mm));
-  std::vector<double> sums(grid.rows * grid.columns, 0.0);
   grid.count.assign(grid.rows * grid.columns, 0.0F);
+  grid.mean_mm.assign(grid.rows * grid.columns, std::numeric_limits<float>::quiet_NaN());
 
   const bool is_top = face.track->name == FaceName::top;
   const auto slices_a_station = static_cast<std::size_t>(std::lround(grid.station_step_mm / rim.slice_mm));
   const auto fill_column = [&](std::size_t i) {
     const FaceFit& fit = face.at[i];
     if (!fit.measured) return;
+    thread_local std::vector<double> sums, counts;  // of the column, side by side
+    sums.assign(grid.rows, 0.0);
+    counts.assign(grid.rows, 0.0);
+    const double rows_a_mm = 1.0 / t_step_mm;
     const double first = std::min(fit.from_t_mm, fit.to_t_mm) + edge_margin_mm;
     const double last = std::max(fit.from_t_mm, fit.to_t_mm) - edge_margin_mm;
     // A domed top's points leave the line by its rise and sagitta: twice the gate, and a share of the reach.
@@ -67,22 +71,22 @@ FaceGrid grid_face(const UnrolledRim& rim, const FittedRim& fitted, const FaceFi
         }
         y -= fit.shift_along * (rim.station_mm[k] - fitted.station_mm[i]);
         if (std::abs(y - fit.a_mm - fit.b * (t - fit.t0_mm)) > gate_mm) continue;
-        const double row = (t - grid.first_t_mm) / t_step_mm;
+        const double row = (t - grid.first_t_mm) * rows_a_mm;
         if (row < 0 || row >= static_cast<double>(grid.rows)) continue;
-        const std::size_t cell = grid.index(static_cast<std::size_t>(row), i);
-        sums[cell] += y;
-        grid.count[cell] += 1.0F;
+        sums[static_cast<std::size_t>(row)] += y;
+        counts[static_cast<std::size_t>(row)] += 1.0;
       }
+    }
+    for (std::size_t row = 0; row < grid.rows; ++row) {
+      if (counts[row] == 0.0) continue;
+      grid.count[grid.index(row, i)] = static_cast<float>(counts[row]);
+      grid.mean_mm[grid.index(row, i)] = static_cast<float>(sums[row] / counts[row]);
     }
   };
   constexpr std::size_t columns_at_once = 16;  // a column's cells are its own
   workers.for_chunks(grid.columns, columns_at_once, [&](std::size_t begin, std::size_t end, std::size_t) {
     for (std::size_t i = begin; i < end; ++i) fill_column(i);
   });
-  grid.mean_mm.resize(sums.size());
-  for (std::size_t c = 0; c < sums.size(); ++c)
-    grid.mean_mm[c] = grid.count[c] > 0 ? static_cast<float>(sums[c] / static_cast<double>(grid.count[c]))
-                                        : std::numeric_limits<float>::quiet_NaN();
   return grid;
 }
 
