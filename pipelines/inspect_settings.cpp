@@ -111,6 +111,7 @@ void list_inspect_settings(InspectSettings& settings, SettingsTable& table) {
     GROUP(DoubtSettings, settings.measure.doubt, "measure.doubt", 0);
     BIND(scatter_sigmas, 0.6, 15);
     BIND(scatter_form_mm, 0.001, 0.02);
+    BIND(ledge_form_mm, 0.001, 0.05);
     BIND(form_sigmas, 0.3, 6);
     BIND(form_mm, 0.06, 1);
     BIND(narrow_mm, 2, 40);

@@ -21,8 +21,8 @@ void doubt_scatter(FaceFits& face, bool is_ledge, const DoubtSettings& settings)
     if (!fit.measured) continue;
     const double by_chance = usual * (1.0 + settings.scatter_sigmas / std::sqrt(2.0 * fit.degrees_of_freedom));
     const bool is_narrow = is_ledge || std::abs(fit.to_t_mm - fit.from_t_mm) < settings.narrow_mm;
-    const double believable =
-        is_narrow ? by_chance + settings.scatter_form_mm : usual * settings.form_sigmas + settings.form_mm;
+    const double believable = is_narrow ? by_chance + (is_ledge ? settings.ledge_form_mm : settings.scatter_form_mm)
+                                        : usual * settings.form_sigmas + settings.form_mm;
     if (fit.noise_mm > believable) fit.measured = false;
   }
 }

@@ -11,7 +11,8 @@ namespace rimwright {
 struct DoubtSettings {
   double scatter_sigmas = 3.0;     // a ledge's fit scatters more than its face does elsewhere: in standard deviations
                                    // of a standard deviation (1 / sqrt(2 n))
-  double scatter_form_mm = 0.004;  // and what a clean cut leaves
+  double scatter_form_mm = 0.004;  // and what a clean cut leaves,
+  double ledge_form_mm = 0.01;     // of a floor or wall: ramps and bends that their window does not follow
   double form_sigmas = 1.5, form_mm = 0.25;  // the same for side, top and bevel, whose form may be off by so much
   double narrow_mm = 8.0;         // a face narrower than this has no form to speak of: it is judged as a ledge is
   double narrow_jump_deg = 2.5;   // a narrow bevel is the end of a run-out, where other cuts pass for it
