@@ -208,6 +208,7 @@ void list_photo_settings(PhotoSettings& settings, SettingsTable& table) {
     BIND(nearest_mm, 0.5, 6);
     BIND(same_face_deg, 5, 45);
     BIND(off_face_mm, 0.1, 2);
+    BIND(off_bevel_mm, 0.1, 6);
     BIND(off_share, 0, 0.1);
   }
   {

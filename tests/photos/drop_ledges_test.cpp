@@ -60,7 +60,7 @@ TEST(DropLedges, AStairIsNoFace) {
 }
 
 // In a run-out the shelf of a ledge below the bevel slopes along the rim, as no top does. The bevel is a plane through
-// (x, 0, -12 - x / 2) and (x, 1.5 (12 + x / 2), 0); it stays, hollow of 0.35 mm and all.
+// (x, 0, -12 - x / 2) and (x, 1.5 (12 + x / 2), 0); it stays, hollow of 1 mm and all.
 TEST(DropLedges, ASlopingShelfIsNoBevel) {
   std::vector<Patch> patches;
   for (double x = -14.0; x <= 14.0; x += 1.0) {
@@ -68,7 +68,9 @@ TEST(DropLedges, ASlopingShelfIsNoBevel) {
     for (double z = -drop - 2.5; z > -45.0; z -= 1.0) patches.push_back(patch_at({x, 0, z}, {0, -1, 0}));
     for (double y = 1.5 * drop + 2.5; y < 60.0; y += 1.0) patches.push_back(patch_at({x, y, 0}, {0, 0, 1}));
     for (double share = 0.1; share < 0.95; share += 0.08) {
-      const double hollow = std::abs(x) < 5.0 && std::abs(share - 0.5) < 0.2 ? 0.35 : 0.0;
+      const double x_share = std::min(1.0, std::abs(x) / 8.0),
+                   across_share = std::min(1.0, std::abs(share - 0.5) / 0.3);
+      const double hollow = 0.25 * (1.0 + std::cos(M_PI * x_share)) * (1.0 + std::cos(M_PI * across_share));
       const Vector3 normal = Vector3(0.5, -1.0 / 1.5, 1.0).normalized();
       patches.push_back(patch_at(Vector3(x, share * 1.5 * drop, -(1.0 - share) * drop) - hollow * normal, normal));
     }

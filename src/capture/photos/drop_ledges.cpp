@@ -12,11 +12,11 @@ bool lies_on_a_face(const Patch& patch, const RimSection& section, const DropLed
   const double same = std::cos(radians_from_degrees(settings.same_face_deg));
   const RimFrame& rim = section.rim;
   const double off_mm = settings.off_face_mm + settings.off_share * (patch.at_sheet_mm - rim.corner_mm).norm();
-  const auto lies_on = [&](const Vector3& normal, const Vector3& through) {
-    return patch.normal_sheet.dot(normal) > same && std::abs((patch.at_sheet_mm - through).dot(normal)) < off_mm;
+  const auto lies_on = [&](const Vector3& normal, const Vector3& through, double within_mm) {
+    return patch.normal_sheet.dot(normal) > same && std::abs((patch.at_sheet_mm - through).dot(normal)) < within_mm;
   };
-  return lies_on(rim.up, rim.corner_mm) || lies_on(side_normal(rim), rim.corner_mm) ||
-         (section.bevel && lies_on(section.bevel->normal, section.bevel->middle_mm));
+  return lies_on(rim.up, rim.corner_mm, off_mm) || lies_on(side_normal(rim), rim.corner_mm, off_mm) ||
+         (section.bevel && lies_on(section.bevel->normal, section.bevel->middle_mm, settings.off_bevel_mm));
 }
 
 }  // namespace

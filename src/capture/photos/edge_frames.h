@@ -19,7 +19,7 @@ struct EdgeFramesSettings {
   double bevel_along_mm = 3.0;       // patches of the bevel count for a station so far along the rim
   double bevel_reach_mm = 60.0;      // and so far from the rim's corner
   std::size_t fewest_patches = 12;   // of the bevel at a station
-  double roughest_mm = 0.2;          // median of their distances from their plane: a bevel may be hollow
+  double roughest_mm = 0.3;          // median of their distances from their plane: a bevel may be hollow
   double narrowest_mm = 3.0;         // from edge to edge: with less bevel its plane is not known
   double farthest_mm = 10.0;         // from an edge that its frame is used, as far as half the bevel at most
   double shallow_mm = 8.0;           // of drop: ledges of top and side may still follow the rim itself
