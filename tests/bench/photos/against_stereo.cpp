@@ -1,9 +1,10 @@
 // The photo chain against pairwise semi-global matching, over the same adjusted cameras.
 //
-//   against_stereo BODY.yaml SET
+//   against_stereo BODY.yaml SET [half] [half-8] [full]
 //
 // SET is what `rimwright simulate BODY.yaml --as photos --from 0 --to 300` wrote. Each point of both surfaces is held
-// against the true surface; two tables are printed. Work is kept in a folder beside the photos for the run only.
+// against the true surface; two tables are printed. Stereo pairs are matched at half size (the default), at half size
+// along all eight paths, or at full size, which takes minutes. Work is kept beside the photos for the run only.
 #include <array>
 #include <chrono>
 #include <cstdio>
@@ -110,7 +111,16 @@ int fail(const Refusal& refusal) {
   return 1;
 }
 
-int compare(const fs::path& body_path, const fs::path& folder) {
+struct Variant {
+  const char *argument, *name;
+  int shrink;
+  bool all_ways;
+};
+constexpr std::array<Variant, 3> variants{{{"half", "stereo, half size", 2, false},
+                                           {"half-8", "stereo, half size, eight paths", 2, true},
+                                           {"full", "stereo, full size", 1, false}}};
+
+int compare(const fs::path& body_path, const fs::path& folder, const std::vector<Variant>& asked) {
   const auto file = read_body_file(body_path);
   if (!file) return fail(file.error());
   const auto body = Body::from(file->body);
@@ -148,19 +158,19 @@ int compare(const fs::path& body_path, const fs::path& folder) {
       "| --- | --- | --- | --- | --- | --- | --- | --- |\n");
   print_rows("rimwright", ours, truth);
   std::vector<std::pair<std::string, Stopwatch::Time>> stereo_times;
-  for (int shrink : {2, 1}) {
+  for (const Variant& variant : asked) {
     StereoSurfaceSettings stereo_settings;
-    stereo_settings.shrink = shrink;
+    stereo_settings.shrink = variant.shrink;
+    stereo_settings.all_ways = variant.all_ways;
     (void)watch.lap();
     const StereoSurface stereo = stereo_surface(placed->set, network, wanted, stereo_settings);
     const Stopwatch::Time time = watch.lap();
-    const std::string name = shrink == 1 ? "stereo, full size" : "stereo, half size";
-    stereo_times.emplace_back(name + ": " + std::to_string(stereo.pairs) + " pairs, " +
+    stereo_times.emplace_back(std::string(variant.name) + ": " + std::to_string(stereo.pairs) + " pairs, " +
                                   std::to_string(std::lround(stereo.megapixels)) + " megapixels",
                               time);
     theirs.clear();
     for (const Vector3& p : stereo.points_sheet_mm) theirs.push_back(T_body_sheet * p);
-    print_rows(name.c_str(), theirs, truth);
+    print_rows(variant.name, theirs, truth);
   }
   std::printf("\n| time (s) | of processors | wall |\n| --- | --- | --- |\n");
   print_time("photos read and cameras placed, for all", cameras);
@@ -173,10 +183,17 @@ int compare(const fs::path& body_path, const fs::path& folder) {
 }  // namespace rimwright
 
 int main(int count, char** arguments) {
-  if (count != 3) {
-    std::fprintf(stderr, "usage: against_stereo BODY.yaml SET\n");
+  std::vector<rimwright::Variant> asked;
+  for (int i = 3; i < count; ++i) {
+    for (const rimwright::Variant& variant : rimwright::variants) {
+      if (std::string_view(arguments[i]) == variant.argument) asked.push_back(variant);
+    }
+  }
+  if (count < 3 || static_cast<int>(asked.size()) != count - 3) {
+    std::fprintf(stderr, "usage: against_stereo BODY.yaml SET [half] [half-8] [full]\n");
     return 2;
   }
+  if (asked.empty()) asked.push_back(rimwright::variants.front());
   std::setvbuf(stdout, nullptr, _IOLBF, 0);  // rows are seen as they come, through pipes too
-  return rimwright::compare(arguments[1], arguments[2]);
+  return rimwright::compare(arguments[1], arguments[2], asked);
 }

@@ -139,10 +139,10 @@ std::vector<VoxelPoint> match(const cv::Mat& first, const cv::Mat& second, const
                               const std::function<bool(const Vector3&)>& wanted,
                               const StereoSurfaceSettings& settings) {
   const int area = settings.block * settings.block;
-  const auto matcher = cv::StereoSGBM::create(0, pair.disparities, settings.block, settings.small_step_penalty * area,
-                                              settings.large_step_penalty * area, settings.most_left_right_difference,
-                                              63, settings.uniqueness_percent, settings.speckle_pixels,
-                                              settings.speckle_range, cv::StereoSGBM::MODE_SGBM_3WAY);
+  const auto matcher = cv::StereoSGBM::create(
+      0, pair.disparities, settings.block, settings.small_step_penalty * area, settings.large_step_penalty * area,
+      settings.most_left_right_difference, 63, settings.uniqueness_percent, settings.speckle_pixels,
+      settings.speckle_range, settings.all_ways ? cv::StereoSGBM::MODE_HH : cv::StereoSGBM::MODE_SGBM_3WAY);
   cv::Mat disparity;
   matcher->compute(first, second, disparity);
   std::vector<VoxelPoint> points;

@@ -14,11 +14,12 @@
 namespace rimwright {
 
 struct StereoSurfaceSettings {
-  int shrink = 2;                                       // of the photos
-  double narrowest_deg = 5.0, widest_deg = 22.0;        // between the two lines of sight of a pair
-  std::size_t partners = 2;                             // of each photo
-  double depth_margin_mm = 25.0;                        // round the tie points of the place looked at
-  int block = 5;                                        // matching window, pixels
+  int shrink = 2;                                 // of the photos
+  double narrowest_deg = 5.0, widest_deg = 22.0;  // between the two lines of sight of a pair
+  std::size_t partners = 2;                       // of each photo
+  double depth_margin_mm = 25.0;                  // round the tie points of the place looked at
+  bool all_ways = false;  // eight paths to each pixel; else OpenCV's quick three, none of which comes from below
+  int block = 5;          // matching window, pixels
   int small_step_penalty = 8, large_step_penalty = 32;  // times the window's area (OpenCV's own advice)
   int uniqueness_percent = 10;
   int speckle_pixels = 100, speckle_range = 2;
