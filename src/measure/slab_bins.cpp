@@ -35,31 +35,29 @@ void SlabBins::gather(const UnrolledRim& rim, const BinFinder& finder, double st
       std::max<std::size_t>(1, static_cast<std::size_t>(static_cast<double>(end - begin) / enough));
 
   // Counting sort: points of a bin stay in their order.
-  found_.clear();
-  bin_of_.clear();
-  count_.assign(finder.bin_count(), 0);
   const EvenShare share(begin, end, every);
-  const std::size_t count = share.size();
-  for (std::size_t k = 0; k < count; ++k) {
+  const std::size_t points = share.size();
+  if (found_.size() < points) found_.resize(points), bin_of_.resize(points);
+  count_.assign(finder.bin_count(), 0);
+  std::size_t found = 0;
+  for (std::size_t k = 0; k < points; ++k) {
     const std::size_t i = share[k];
-    double out = rim.out_mm[i], up = rim.up_mm[i];
-    if (moved_back) {
-      const Vector2 back = moved_back({out, up}, rim.station_mm[i] - station_mm);
-      out = back.x(), up = back.y();
-    }
-    const double along = profile_along(out, up);
+    const double ds = static_cast<double>(rim.station_mm[i]) - station_mm;
+    Vector2 place(rim.out_mm[i], rim.up_mm[i]);
+    if (moved_back) place = moved_back(place, ds);
+    const double along = profile_along(place.x(), place.y());
     const std::uint16_t bin = finder.bin_at(along);
     if (bin == BinFinder::none) continue;
     ++count_[bin];
-    bin_of_.push_back(bin);
-    found_.push_back({static_cast<float>(along), static_cast<float>(profile_height(out, up)),
-                      static_cast<float>(rim.station_mm[i] - station_mm)});
+    bin_of_[found] = bin;
+    found_[found++] = {static_cast<float>(along), static_cast<float>(profile_height(place.x(), place.y())),
+                       static_cast<float>(ds)};
   }
   begin_.assign(count_.size() + 1, 0);
   std::partial_sum(count_.begin(), count_.end(), begin_.begin() + 1);
   members_.resize(begin_.back());
   std::fill(count_.begin(), count_.end(), 0);
-  for (std::size_t k = 0; k < found_.size(); ++k) members_[begin_[bin_of_[k]] + count_[bin_of_[k]]++] = found_[k];
+  for (std::size_t k = 0; k < found; ++k) members_[begin_[bin_of_[k]] + count_[bin_of_[k]]++] = found_[k];
 }
 
 void SlabBins::keep_near_median(std::size_t b, double gate_mm) {

@@ -22,7 +22,8 @@ class BinFinder {
     if (!(along_mm >= borders_mm_.front() && along_mm < borders_mm_.back())) return none;
     const auto stretch = static_cast<std::size_t>((along_mm - borders_mm_.front()) * (1.0 / stretch_mm));
     std::size_t bin = bin_before_[std::min(bin_before_.size() - 1, stretch)];
-    while (along_mm < borders_mm_[bin]) --bin;  // by rounding only
+    bin += bin + 2 < borders_mm_.size() && along_mm >= borders_mm_[bin + 1] ? 1 : 0;  // no jump: one in two goes on
+    while (along_mm < borders_mm_[bin]) --bin;                                        // by rounding only
     while (along_mm >= borders_mm_[bin + 1]) ++bin;
     return static_cast<std::uint16_t>(bin);
   }
