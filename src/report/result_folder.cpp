@@ -166,8 +166,6 @@ ResultFolder::~ResultFolder() {
 
 std::string ResultFolder::path_aside(const std::string& name) const { return aside_ + "/" + name; }
 
-Outcome<void> ResultFolder::flush(const std::string& name) const { return flush_path(path_aside(name)); }
-
 Outcome<void> ResultFolder::write(const std::string& name, std::string_view bytes) {
   const std::string path = path_aside(name);
   const int fd = ::open(path.c_str(), O_WRONLY | O_CREAT | O_EXCL | O_NOFOLLOW | O_CLOEXEC, 0666);
@@ -181,13 +179,18 @@ Outcome<void> ResultFolder::write(const std::string& name, std::string_view byte
       error = errno;
     }
   }
-  if (error == 0 && ::fsync(fd) != 0 && errno != EINVAL) error = errno;
+  if (error == 0) ::sync_file_range(fd, 0, 0, SYNC_FILE_RANGE_WRITE);  // begins what commit() waits for
   if (::close(fd) != 0 && error == 0) error = errno;
   if (error != 0) return failed("write " + name, error);
   return {};
 }
 
 Outcome<void> ResultFolder::commit() {
+  // One after the other: the first makes the file system write its journal, with what it says of the others.
+  std::error_code unread;
+  for (fs::directory_iterator entry(aside_, unread), end; !unread && entry != end; entry.increment(unread))
+    if (Outcome<void> flushed = flush_path(entry->path()); !flushed) return flushed;
+  if (unread) return failed("read the folder " + aside_, unread.value());
   if (Outcome<void> flushed = flush_path(aside_); !flushed) return flushed;
   const FolderLock parent(parent_);
   if (Outcome<void> checked = check_replaceable(out_, known_files_); !checked) return checked;

@@ -38,11 +38,10 @@ class ResultFolder {
 
   // `name` without any folder. A name can be written once.
   [[nodiscard]] Outcome<void> write(const std::string& name, std::string_view bytes);
-  // For writers that want a path: where the file of that name is being prepared. flush() it afterwards.
+  // For writers that want a path: where the file of that name is being prepared.
   [[nodiscard]] std::string path_aside(const std::string& name) const;
-  [[nodiscard]] Outcome<void> flush(const std::string& name) const;
 
-  // Puts the folder in its place. Nothing can be written afterwards.
+  // Flushes all files to disk and puts the folder in its place. Nothing can be written afterwards.
   [[nodiscard]] Outcome<void> commit();
 
  private:

@@ -33,9 +33,7 @@ Outcome<void> write_result(const Inspection& inspection, const ReportContext& co
       },
       [&] { return put("heatmap.ply", heatmap_ply(inspection)); },
       [&]() -> Outcome<void> {
-        return write_faces(result->path_aside(faces_file_name), faces_of(inspection.measures)).and_then([&] {
-          return result->flush(faces_file_name);
-        });
+        return write_faces(result->path_aside(faces_file_name), faces_of(inspection.measures));
       },
       [&] { return put("strip.pdf", strip_pdf(inspection)); },
       [&] { return put("stations.csv", stations_csv(inspection)); },
