@@ -10,7 +10,8 @@
 // 3. What remains and does not pass by itself (ISO 14253-1) is undecided, joined in the same way. The passage from a
 //    failing stretch into tolerance, at most `passage_mm` long, belongs to the stretch.
 // 4. A short lone run that does not pass is dropped when its surroundings pass with their pooled uncertainty and the
-//    run stands out from them by no more than chance explains among that many stations.
+//    run stands out from them by no more than chance explains among that many stations. Over a run longer than
+//    `lone_run_mm` what the face's own form makes unsure is no chance.
 #pragma once
 
 #include <vector>

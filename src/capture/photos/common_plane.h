@@ -15,7 +15,7 @@ struct CommonPlane {
 };
 
 // Ledges have the normals of the face beside them but less area: the median holds, and what lies more than 0.5 mm off
-// it does not count. Nothing where fewer are left.
+// it does not count, nor what leans by more than 15 degrees: blends of two faces. Nothing where fewer are left.
 [[nodiscard]] std::optional<CommonPlane> common_plane(const std::vector<const Patch*>& patches, std::size_t fewest);
 
 }  // namespace rimwright
