@@ -21,7 +21,14 @@ void list_inspect_settings(InspectSettings& settings, SettingsTable& table) {
     BIND(smallest_top_mm2, 100, 2000);
     BIND(flat_top_tilt_rad, 0.0001, 0.01);
     BIND(dome_offset_mm, 50, 800);
+    BIND(least_share_of_best, 0.1, 1);
     BIND(usual_lean_deg, 0.1, 5);
+  }
+  {
+    GROUP(RefitTopSettings, settings.measure.refit_top, "rim.refit_top", 0);
+    BIND(sampled_points, 20'000, 1'000'000'000);
+    BIND(clear_of_edges_mm, 1, 20);
+    BIND(fewest_points, 50, 100'000);
   }
   {
     GROUP(OutlineSettings, settings.measure.outline, "rim.outline", 0);
@@ -67,6 +74,7 @@ void list_inspect_settings(InspectSettings& settings, SettingsTable& table) {
     BIND(most_pieces, 5, 80);
     BIND(bevel_within_deg, 3, 50);
     BIND(shallowest_cut_sigmas, 1, 20);
+    BIND(blurred_sigmas, 2, 20);
     BIND(shortest_run_mm, 1.5, 30);
     BIND(widest_miss_mm, 0.5, 8);
   }

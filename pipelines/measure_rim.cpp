@@ -44,14 +44,15 @@ Outcome<Measures> measure_rim(Cloud cloud, const Expected& expected, const Measu
                               Workers& workers) {
   const auto cells = gather_cells(cloud, settings.gather, workers);
   if (!cells) return tl::unexpected(cells.error());
-  const auto orientation = orient(*cells, settings.orient);
-  if (!orientation) return tl::unexpected(orientation.error());
-  const auto outline = trace_outline(*cells, *orientation, settings.outline);
+  const auto oriented = orient(*cells, settings.orient);
+  if (!oriented) return tl::unexpected(oriented.error());
+  const Orientation orientation = refit_top(*oriented, cloud, *cells, settings.refit_top);
+  const auto outline = trace_outline(*cells, orientation, settings.outline);
   if (!outline) return tl::unexpected(outline.error());
   const std::size_t points = cloud.size();
-  const UnrolledRim rim = unroll(cloud, *orientation, outline->curve, settings.unroll, workers);
+  const UnrolledRim rim = unroll(cloud, orientation, outline->curve, settings.unroll, workers);
 
-  const double first_noise_mm = noise_of_cells(*cells, orientation->top_cells);
+  const double first_noise_mm = noise_of_cells(*cells, orientation.top_cells);
   const auto sections = segment_sections(rim, first_noise_mm, outline->lean_rad, expected, settings.segment, workers);
   const FaceTracks tracks = name_faces(sections, rim, first_noise_mm, outline->lean_rad, expected, settings.name);
   FittedRim fitted = fit_faces(rim, tracks, first_noise_mm, outline->lean_rad, settings.fit, workers);
@@ -67,7 +68,7 @@ Outcome<Measures> measure_rim(Cloud cloud, const Expected& expected, const Measu
     fitted.turns = section_turns(fair, rim, fitted.station_mm);
   }
   const CaptureTerms terms{cloud.scale.relative_standard_u, cloud.capture_error, cloud.origin_mm,
-                           orientation->tilt_u_rad};
+                           orientation.tilt_u_rad};
   Measures measures = measure_sections(rim, fitted, fair, noise, expected, terms, settings, workers);
   summarise_scan(measures, points, cloud.origin_mm, rim, fitted, noise, outline->lean_rad);
   return measures;

@@ -14,6 +14,7 @@
 #include "measure/segment_sections.h"
 #include "rim/gather_cells.h"
 #include "rim/orient.h"
+#include "rim/refit_top.h"
 #include "rim/trace_outline.h"
 #include "rim/unroll.h"
 
@@ -22,6 +23,7 @@ namespace rimwright {
 struct MeasureRimSettings {
   GatherSettings gather;
   OrientSettings orient;
+  RefitTopSettings refit_top;
   OutlineSettings outline;
   UnrollSettings unroll;
   SegmentSettings segment;

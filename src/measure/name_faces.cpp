@@ -252,6 +252,29 @@ NamedSection name_section(const SectionPieces& section, const UnrolledRim& rim, 
   return named;
 }
 
+// The bevel without what a planned channel takes of it, counted from where the neighbouring face ends: in a noisy scan a
+// ledge of few noise widths blurs into the piece beside it, and would bend the face.
+Piece clear_of_blurred_channels(Piece bevel, const SectionPieces& section, const NamedSection& named, double noise_mm,
+                                const Expected& expected, const NameSettings& settings) {
+  const double off_upright = std::numbers::pi - expected.bevel->angle_rad;
+  for (const auto& channel : expected.channels) {
+    if (channel.steps.empty()) continue;
+    const double width_mm = channel.steps.back().width_mm, depth_mm = channel.steps.front().depth_mm;
+    if (std::min(width_mm, depth_mm) > settings.blurred_sigmas * noise_mm) continue;
+    // Across the ledge, from the end of its first face to the bevel: along that face, and square to it.
+    if (channel.corner == ExpectedCorner::side_bevel && named.side)
+      bevel.from_along_mm =
+          std::max(bevel.from_along_mm,
+                   section.pieces[*named.side].to_along_mm +
+                       (width_mm + depth_mm / std::tan(off_upright) + depth_mm) / std::numbers::sqrt2);
+    if (channel.corner == ExpectedCorner::top_bevel && named.top)
+      bevel.to_along_mm = std::min(bevel.to_along_mm,
+                                   section.pieces[*named.top].from_along_mm -
+                                       (width_mm + depth_mm * std::tan(off_upright) + depth_mm) / std::numbers::sqrt2);
+  }
+  return bevel;
+}
+
 // Takes out runs that are too short to be a face, and closes single gaps between alike neighbours.
 void clean_track(FaceTrack& track, std::size_t shortest_run) {
   const std::size_t n = track.present.size();
@@ -332,8 +355,12 @@ FaceTracks name_faces(const std::vector<SectionPieces>& sections, const Unrolled
           piece = track.name == FaceName::floor ? steps[track.step].floor : steps[track.step].wall;
       }
       if (!piece) continue;
-      track.present[i] = 1;
       track.piece[i] = sections[i].pieces[*piece];
+      if (track.name == FaceName::bevel) {
+        track.piece[i] = clear_of_blurred_channels(track.piece[i], sections[i], named, noise_mm, expected, settings);
+        if (face_length(track.piece[i]) < settings.shortest_bevel_mm) continue;
+      }
+      track.present[i] = 1;
     }
   }
   const double step_mm = sections.size() > 1 ? sections[1].station_mm - sections[0].station_mm : 2.0;

@@ -26,6 +26,8 @@ struct SectionLine {
 // The quadric top in the section plus the local departure from it.
 struct SectionTop {
   double rise = 0.0, bend = 0.0;  // first and second derivative of height against out, at the rim
+  double bend_variance = 0.0;     // for points with a noise of 1 mm (TopBend)
+  double bend_points_a_mm2 = 0.0;
   double t0_mm = 0.0, a_mm = 0.0, b = 0.0;
   [[nodiscard]] double up(double out_mm) const {
     return rise * out_mm + 0.5 * bend * out_mm * out_mm + a_mm + b * (-out_mm - t0_mm);

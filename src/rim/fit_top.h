@@ -29,6 +29,19 @@ struct TopSurface {
   }
 };
 
+// How well the top's bend is known: covariance of the coefficients cxx, cxy, cyy if its points had a noise of 1 mm, each
+// independent; and how densely those points lie, for error that neighbours share. All zero: as well as is needed.
+struct TopBend {
+  Matrix3 covariance = Matrix3::Zero();
+  double points_a_mm2 = 0.0;
+  // Of TopSurface::bend_along, for the same noise.
+  [[nodiscard]] double variance_along(const Vector2& direction) const {
+    const Vector3 by(2 * direction.x() * direction.x(), 2 * direction.x() * direction.y(),
+                     2 * direction.y() * direction.y());
+    return by.dot(covariance * by);
+  }
+};
+
 struct TopFit {
   TopSurface surface;
   double tightest_radius_mm = 0.0;  // of its strongest bend

@@ -5,10 +5,9 @@
 #include <algorithm>
 #include <cmath>
 #include <optional>
-#include <unordered_map>
-#include <unordered_set>
 
 #include "rim/fit_top.h"
+#include "rim/plan_occupancy.h"
 #include "rim/square_up.h"
 
 namespace rimwright {
@@ -108,24 +107,6 @@ Transform frame_on(const SurfaceCells& cells, const std::vector<std::uint32_t>& 
   if (up.dot(direction) < 0) up = -up;
   return frame_with(mean, up, eigen.eigenvectors().col(2));
 }
-
-// Occupancy of the plan by cells of the top.
-class PlanOccupancy {
- public:
-  explicit PlanOccupancy(double cell_mm) : cell_mm_(cell_mm) {}
-  void mark(const Vector2& p) { marked_.insert(key(p)); }
-  [[nodiscard]] bool holds(const Vector2& p) const { return marked_.contains(key(p)); }
-  [[nodiscard]] std::size_t size() const { return marked_.size(); }
-
- private:
-  [[nodiscard]] std::int64_t key(const Vector2& p) const {
-    const auto x = static_cast<std::int64_t>(std::floor(p.x() / cell_mm_));
-    const auto y = static_cast<std::int64_t>(std::floor(p.y() / cell_mm_));
-    return (x << 32) ^ (y & 0xffffffffLL);
-  }
-  double cell_mm_;
-  std::unordered_set<std::int64_t> marked_;
-};
 
 struct Hypothesis {
   Orientation orientation;
@@ -244,10 +225,27 @@ Hypothesis hold_as_top(const SurfaceCells& cells, const std::vector<std::uint32_
   return hypothesis;
 }
 
+// The same hypothesis with up as the side tells it; twice, since the side's own cells are chosen better once up is known
+// better. Nothing where top and side contradict each other: seen from the side's up, it is no top.
+std::optional<Hypothesis> squared_up(const SurfaceCells& cells, Hypothesis hypothesis, const OrientSettings& settings) {
+  for (int round = 0; round < 2; ++round) {
+    const SquareUp square = square_up(cells, hypothesis.orientation, settings);
+    const Transform T_scan_body = hypothesis.orientation.T_body_scan.inverse();
+    Hypothesis squared = hold_as_top(
+        cells, hypothesis.orientation.top_cells,
+        frame_with(T_scan_body.translation(), T_scan_body.linear() * square.up_body, T_scan_body.linear().col(0)),
+        settings);
+    if (squared.score <= 0.0) return std::nullopt;
+    squared.orientation.tilt_u_rad = square.tilt_u_rad;
+    hypothesis = std::move(squared);
+  }
+  return hypothesis;
+}
+
 }  // namespace
 
 Outcome<Orientation> orient(const SurfaceCells& cells, const OrientSettings& settings) {
-  Hypothesis best;
+  std::vector<Hypothesis> hypotheses;
   bool any_flat = false;
   constexpr std::size_t components_tried = 3;
   const auto fewest_cells = static_cast<std::size_t>(settings.smallest_top_mm2 / (cells.cell_mm * cells.cell_mm));
@@ -259,36 +257,31 @@ Outcome<Orientation> orient(const SurfaceCells& cells, const OrientSettings& set
       for (const double sign : {1.0, -1.0}) {
         Hypothesis hypothesis =
             hold_as_top(cells, components[k], frame_on(cells, components[k], sign * direction), settings);
-        if (hypothesis.score > best.score) best = std::move(hypothesis);
+        if (hypothesis.score > 0.0) hypotheses.push_back(std::move(hypothesis));
       }
     }
   }
   if (!any_flat)
     return refuse(RefusalReason::no_top_found, "no flat or gently domed surface was found that could be the top",
                   "scan the top at least 40 mm in from the rim, together with the side");
-  if (best.orientation.wall_cells.empty())
+  if (hypotheses.empty())
     return refuse(RefusalReason::no_side_found, "no steep wall was found below the edge of a flat surface",
                   "scan the side at least 30 mm down, together with the top beside it");
-  if (best.rim_length_mm < settings.shortest_rim_mm)
+  std::stable_sort(hypotheses.begin(), hypotheses.end(),
+                   [](const auto& a, const auto& b) { return a.score > b.score; });
+  const double best_length_mm = hypotheses.front().rim_length_mm;
+  if (best_length_mm < settings.shortest_rim_mm)
     return refuse(RefusalReason::no_rim_found,
-                  "top and side are seen together along " + std::to_string(static_cast<int>(best.rim_length_mm)) +
+                  "top and side are seen together along " + std::to_string(static_cast<int>(best_length_mm)) +
                       " mm of rim only",
                   "scan at least 60 mm of rim with both faces in view");
-  // Twice: the side's own cells are chosen better once up is known better.
-  double tilt_u_rad = 0.0;
-  for (int round = 0; round < 2; ++round) {
-    const SquareUp square = square_up(cells, best.orientation, settings);
-    const Transform T_scan_body = best.orientation.T_body_scan.inverse();
-    Hypothesis squared = hold_as_top(
-        cells, best.orientation.top_cells,
-        frame_with(T_scan_body.translation(), T_scan_body.linear() * square.up_body, T_scan_body.linear().col(0)),
-        settings);
-    if (squared.score <= 0.0) break;
-    tilt_u_rad = square.tilt_u_rad;
-    best = std::move(squared);
+  // Facets of a round side can score like the top does, tilted; squared up, they are none.
+  for (const Hypothesis& hypothesis : hypotheses) {
+    if (hypothesis.score < settings.least_share_of_best * hypotheses.front().score) break;
+    if (auto squared = squared_up(cells, hypothesis, settings)) return std::move(squared->orientation);
   }
-  best.orientation.tilt_u_rad = tilt_u_rad;
-  return std::move(best.orientation);
+  return refuse(RefusalReason::no_top_found, "the flat surface that could be the top does not lie square to the side",
+                "scan the top at least 40 mm in from the rim, together with the side");
 }
 
 }  // namespace rimwright

@@ -25,6 +25,7 @@ struct OrientSettings {
   double smallest_top_mm2 = 800.0;   // 20 mm in from the shortest rim: less shows no dome
   double flat_top_tilt_rad = 0.001;  // how far a flat top's normal may be from the axis the side was bent round
   double dome_offset_mm = 200.0;     // how far the seen part's middle may lie from a dome's highest point
+  double least_share_of_best = 0.6;  // of the best score, which another flat surface may have and still be the top
   double usual_lean_deg = 1.0;       // standard deviation of a side's mean lean, before looking
 };
 
@@ -32,6 +33,7 @@ struct Orientation {
   Transform T_body_scan = Transform::Identity();  // from scan millimetres relative to Cloud::origin_mm
   double tilt_u_rad = 0.0;                        // standard uncertainty of up about each axis in plan
   TopSurface top;
+  TopBend top_bend;  // set by refit_top
   std::vector<std::uint32_t> top_cells;
   std::vector<std::uint32_t> wall_cells;  // steep cells below the top with top on one side of them
   std::vector<Vector2> wall_out;          // for each wall cell: unit plan normal away from the body

@@ -233,8 +233,11 @@ float RimPlaces::height_of_top_mm(float station_mm) const {
 
 UnrolledRim unroll(Cloud& cloud, const Orientation& orientation, const RimCurve& curve, const UnrollSettings& settings,
                    Workers& workers) {
-  UnrolledRim rim{
-      .curve = curve, .T_body_scan = orientation.T_body_scan, .top = orientation.top, .slice_mm = settings.slice_mm};
+  UnrolledRim rim{.curve = curve,
+                  .T_body_scan = orientation.T_body_scan,
+                  .top = orientation.top,
+                  .top_bend = orientation.top_bend,
+                  .slice_mm = settings.slice_mm};
   const Slices slices{settings.slice_mm, static_cast<float>(1.0 / settings.slice_mm),
                       static_cast<std::size_t>(std::ceil(rim.curve.length_mm() / settings.slice_mm))};
   // Chunks are fixed, so the order of points within a slice does not depend on the number of threads.

@@ -27,6 +27,7 @@ struct UnrolledRim {
   RimCurve curve;
   Transform T_body_scan;  // from scan millimetres relative to Cloud::origin_mm
   TopSurface top;
+  TopBend top_bend;
   std::vector<float> station_mm, out_mm, up_mm;  // up from the top's height at the rim station
   std::vector<float> sigma_mm;                   // empty, or one a point
   std::vector<std::size_t> slice_begin;          // slice_count() + 1 entries
