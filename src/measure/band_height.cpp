@@ -6,6 +6,7 @@
 #include <limits>
 #include <numbers>
 
+#include "measure/continue_profile.h"
 #include "measure/gaussian_filter.h"
 
 namespace rimwright {
@@ -21,20 +22,29 @@ std::pair<std::size_t, std::size_t> finite_range(const std::vector<double>& prof
   return {first, end};
 }
 
-// The profile from its first to its last sample, going on level for pad samples at both ends.
-std::vector<double> extended(const std::vector<double>& profile, std::size_t first, std::size_t end, std::size_t pad,
-                             std::size_t level_over) {
-  const auto level = [&](std::size_t from, std::size_t to) {
-    double sum = 0, count = 0;
-    for (std::size_t i = from; i < to; ++i)
-      if (std::isfinite(profile[i])) sum += profile[i], count += 1;
-    return sum / count;
+// What a sample of the band takes from one apart_mm away (the filter has its whole reach on both sides).
+double band_weight(double apart_mm, double step_mm, const WaveBand& band) {
+  const double alpha = std::sqrt(std::numbers::ln2 / std::numbers::pi);  // ISO 16610-21, 4.1
+  const auto weight = [&](double cutoff_mm) {
+    if (std::abs(apart_mm) > cutoff_mm) return 0.0;
+    const double x = apart_mm / (alpha * cutoff_mm);
+    return std::exp(-std::numbers::pi * x * x) * step_mm / (alpha * cutoff_mm);
   };
-  std::vector<double> longer(pad, level(first, std::min(end, first + level_over)));
-  longer.insert(longer.end(), profile.begin() + static_cast<std::ptrdiff_t>(first),
-                profile.begin() + static_cast<std::ptrdiff_t>(end));
-  longer.insert(longer.end(), pad, level(std::max(first, end - std::min(end, level_over)), end));
-  return longer;
+  return weight(band.shortest_mm) - weight(band.longest_mm);
+}
+
+// Standard uncertainty of the height between two samples of the band from what is not seen.
+double unseen_u_mm(const ContinuedProfile& profile, std::size_t peak, std::size_t valley, double step_mm,
+                   const WaveBand& band) {
+  Eigen::VectorXd weights(static_cast<Eigen::Index>(profile.unseen.size()));
+  for (std::size_t k = 0; k < profile.unseen.size(); ++k) {
+    const auto from = [&](std::size_t i) {
+      return step_mm * (static_cast<double>(profile.unseen[k]) - static_cast<double>(i));
+    };
+    weights[static_cast<Eigen::Index>(k)] =
+        band_weight(from(peak), step_mm, band) - band_weight(from(valley), step_mm, band);
+  }
+  return std::sqrt(std::max(0.0, weights.dot(profile.unseen_covariance * weights)));
 }
 
 // Each sample replaced by the middle of the least-squares parabola through those within window_mm of it.
@@ -73,20 +83,20 @@ Measured height_in_band(const std::vector<double>& profile, double step_mm, cons
                         const ProfileSamples& samples) {
   const auto [first, end] = finite_range(profile);
   if (end - first < 2) return Measured::not_measured(RefusalReason::not_seen, "nothing of the profile is seen");
-  const auto pad = static_cast<std::size_t>(std::ceil(band.longest_mm / step_mm));
-  const auto level_over = static_cast<std::size_t>(std::max(1.0, std::round(0.5 * band.shortest_mm / step_mm)));
-  const std::vector<double> longer = extended(profile, first, end, pad, level_over);
-  const std::vector<double> smooth = gaussian_mean_line(longer, step_mm, band.shortest_mm, 0);
-  const std::vector<double> slow = gaussian_mean_line(longer, step_mm, band.longest_mm, 0);
-  std::vector<double> waves(end - first, nan);
+  const std::vector<double> stretch(profile.begin() + static_cast<std::ptrdiff_t>(first),
+                                    profile.begin() + static_cast<std::ptrdiff_t>(end));
+  const auto beyond = static_cast<std::size_t>(std::ceil(band.longest_mm / step_mm));
+  // A sine's l is its wavelength over 2 pi.
+  const ContinuedProfile continued = continue_profile(stretch, step_mm, beyond, samples.white_u_mm,
+                                                      0.5 * band.shortest_mm, band.longest_mm / (2 * std::numbers::pi));
+  const std::vector<double> smooth = gaussian_mean_line(continued.heights_mm, step_mm, band.shortest_mm, 0);
+  const std::vector<double> slow = gaussian_mean_line(continued.heights_mm, step_mm, band.longest_mm, 0);
+  std::vector<double> waves(stretch.size(), nan);
   for (std::size_t i = 0; i < waves.size(); ++i)
-    if (std::isfinite(longer[pad + i])) waves[i] = smooth[pad + i] - slow[pad + i];
-  const double going_on_level = peak_to_valley(waves).height;
-  const double by_seen_part =
-      peak_to_valley(wavelength_band(profile, step_mm, band.shortest_mm, band.longest_mm)).height;
-
-  const double flattened = going_on_level - peak_to_valley(by_parabolas(waves, step_mm, samples.window_mm)).height;
-  const double height = by_seen_part;
+    if (std::isfinite(stretch[i])) waves[i] = smooth[beyond + i] - slow[beyond + i];
+  const PeakToValley extremes = peak_to_valley(waves);
+  const double height = extremes.height;
+  const double flattened = height - peak_to_valley(by_parabolas(waves, step_mm, samples.window_mm)).height;
 
   Measured result;
   const auto seen =
@@ -99,12 +109,12 @@ Measured height_in_band(const std::vector<double>& profile, double step_mm, cons
   result.u(UncertaintySource::point_noise) = std::numbers::sqrt2 * white_u;
   result.u(UncertaintySource::correlated) = std::numbers::sqrt2 * samples.shared_u_mm;
   const double by_noise = 0.5 * std::min(height - result.value, noise_height);
-  constexpr double share_of_difference = 0.6;  // the interval of 95 % then holds the other way's answer as well
-  const double by_ends = share_of_difference * std::abs(going_on_level - by_seen_part);
+  const double by_ends = unseen_u_mm(continued, beyond + extremes.peak, beyond + extremes.valley, step_mm, band);
   // What run-outs and the rim curve leave in the band: sound simulated bodies without noise to speak of show 0.00 to
   // 0.02 mm.
   constexpr double rest_mm = 0.012;
-  result.u(UncertaintySource::face_form) = std::hypot(std::hypot(by_noise, by_ends), std::max(0.0, flattened), rest_mm);
+  result.u(UncertaintySource::face_form) =
+      std::hypot(std::hypot(by_noise, by_ends, samples.form_u_mm), std::max(0.0, flattened), rest_mm);
   result.points_used = static_cast<std::size_t>(seen);
   return result;
 }

@@ -15,16 +15,15 @@ struct WaveBand {
 struct ProfileSamples {
   double white_u_mm = 0.0;   // what the band's filter leaves of independent noise
   double shared_u_mm = 0.0;  // error shared by neighbours, which the filter does not thin
+  double form_u_mm = 0.0;    // of a face seen in part, whose form tells its height: the least sure sample's
   double window_mm = 0.0;    // half length along the rim of the parabola each sample was read from
 };
 
 // Peak to valley of the band (ISO 16610-21 filters at both ends of it), less, in squares, what noise alone would show.
-// A profile of a stretch says nothing of what lies beyond its ends, and within half the longest wavelength of them the
-// band depends on it. The filter's weights are renormalised there over what is seen; how much the height would change
-// if the profile went on level instead (a face that is off where its run-out begins is off there as well; both ways are
-// known to ISO 16610-28) is part of the uncertainty.
-// A parabola over a window flattens short waves: what a second such parabola would take from them is a standard
-// uncertainty as well. NaN samples are left out.
+// A profile of a stretch says nothing for sure of what lies beyond its ends, and within half the longest wavelength of
+// them the band depends on it: it goes on as its own waves do (continue_profile), and how far they might go on
+// otherwise is part of the uncertainty. A parabola over a window flattens short waves: what a second such parabola
+// would take from them is a standard uncertainty as well. NaN samples are not seen.
 [[nodiscard]] Measured height_in_band(const std::vector<double>& profile, double step_mm, const WaveBand& band,
                                       const ProfileSamples& samples);
 

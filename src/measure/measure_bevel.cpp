@@ -88,10 +88,13 @@ void add_turn(BevelStation& station, const UnrolledRim& rim, const FittedRim& fi
     add(station.top_reach_mm, length_along_top(turned->faces, turned->corner_mm, *upper) - station.top_reach_mm.value);
 }
 
+// Standard deviation of a face's crown before it is seen: half of the usual limit of straightness.
+constexpr double usual_crown_mm = 0.1;
+
 // Peak to valley of the face across, from a quartic through the window's cell means: straight line taken out.
 struct AcrossForm {
   Measured straightness_mm;
-  double crown_mm = 0.0;
+  double crown_mm = 0.0, crown_u_mm = usual_crown_mm;
 };
 
 AcrossForm across_form(const FaceGrid& grid, std::size_t column, const FaceFit& fit, const NoiseModel& noise) {
@@ -198,7 +201,12 @@ AcrossForm across_form(const FaceGrid& grid, std::size_t column, const FaceFit& 
   form.straightness_mm.u(UncertaintySource::face_form) =
       height * height > noise_height_squared ? 0.5 * (height - form.straightness_mm.value) : 0.5 * height;
   form.straightness_mm.points_used = static_cast<std::size_t>(points);
-  form.crown_mm = heights[samples / 2] - 0.5 * (heights[0] + heights[samples - 1]);
+  // The crown a face usually has holds that of a noisy or narrow one: the mean of two independent values of it.
+  const Row bulge = place(samples / 2) - 0.5 * (place(0) + place(samples - 1));
+  const double crown_variance = bulge.dot(solver.solve(bulge)) * fit.noise_mm * fit.noise_mm;
+  const double share = usual_crown_mm * usual_crown_mm / (usual_crown_mm * usual_crown_mm + crown_variance);
+  form.crown_mm = share * bulge.dot(quartic);
+  form.crown_u_mm = std::sqrt(share * crown_variance);
   return form;
 }
 
@@ -260,6 +268,7 @@ std::vector<BevelStation> measure_bevel(const UnrolledRim& rim, const FittedRim&
     const AcrossForm form = across_form(grid, i, fit, noise);
     station.straightness_mm = form.straightness_mm;
     station.crown_mm = form.crown_mm;
+    station.crown_u_mm = form.crown_u_mm;
     if (station.angle_deg.is_measured()) {
       // Where the face moves along the rim, a section that leans by the tilt of `up` cuts it at another angle:
       // d(slope) = shift per millimetre x tilt x cosine of the face's lie.

@@ -21,11 +21,20 @@ std::size_t column_of(const FaceGrid& grid, const BevelStation& station) {
   return static_cast<std::size_t>(std::lround((station.station_mm - grid.first_station_mm) / grid.station_step_mm));
 }
 
-// Mean height of the bevel face at a station from its lower to its upper edge, along its normal: the fitted line at the
-// middle, and what a crown adds that the line through the seen part does not hold.
-std::optional<double> height_of_face(const UnrolledRim& rim, const FittedRim& fitted, std::size_t station,
-                                     double crown_mm) {
-  const auto section = section_at(rim, fitted, station);
+// Mean height of the bevel face at a station from its lower to its upper edge, along its normal, and how noise passes
+// to it: its variance for points with a noise of 1 mm. What a hump adds to the scatter is not in that, so that a hump
+// still counts as a wave.
+struct FaceHeight {
+  double mm = 0.0;
+  double leverage = 0.0;
+  double from_middle_mm = 0.0;  // along the face, from the middle of the fitted points to that of the face
+  double form_u_mm = 0.0;       // standard uncertainty from what the face's form may be where it is not seen
+};
+
+// The fitted line at the middle of the face, and what a crown adds that the line through the seen part does not hold.
+std::optional<FaceHeight> height_of_face(const UnrolledRim& rim, const FittedRim& fitted, std::size_t at,
+                                         const BevelStation& station, const NoiseModel& noise) {
+  const auto section = section_at(rim, fitted, at);
   if (!section || section->fits.bevel == nullptr) return std::nullopt;
   const auto lower = lower_edge(section->faces), upper = upper_edge(section->faces);
   if (!lower || !upper) return std::nullopt;
@@ -37,26 +46,13 @@ std::optional<double> height_of_face(const UnrolledRim& rim, const FittedRim& fi
   // Neither edges that have crossed nor a sliver of the face tell its mean height.
   if (!(to - from > 0.5 * shown) || shown < 0.5 * (to - from)) return std::nullopt;
   // y = bend (t - middle)^2: its least-squares line over the seen part lies bend seen^2 / 12 above the vertex.
-  const double bend = -4.0 * crown_mm / (shown * shown);
   const double mean_square = (std::pow(to - middle, 3) - std::pow(from - middle, 3)) / (3.0 * (to - from));
-  return fit.a_mm + fit.b * (0.5 * (from + to) - fit.t0_mm) + bend * (mean_square - seen * seen / 12.0);
-}
-
-// How noise passes to a fit's height: its variance over that of a point. What a hump adds to the scatter is not in it,
-// so that a hump still counts as a wave.
-double leverage_of(const FaceFit& fit) { return fit.variance_a / (fit.noise_mm * fit.noise_mm); }
-
-// Leverage beyond which a fit does not count: beside a hole its height hangs on few points, all to one side of it, and
-// would make a wave by itself.
-double most_leverage(const FaceFits& face, const std::vector<BevelStation>& stations, const FullStretch& stretch,
-                     const FaceGrid& grid) {
-  std::vector<double> leverages;
-  for (const auto& station : stations) {
-    if (station.station_mm < stretch.from_mm || station.station_mm > stretch.to_mm) continue;
-    const FaceFit& fit = face.at[column_of(grid, station)];
-    if (fit.measured) leverages.push_back(leverage_of(fit));
-  }
-  return times_median * times_median * median_of(leverages);
+  const double by_crown = -4.0 / (shown * shown) * (mean_square - seen * seen / 12.0);
+  const double d = 0.5 * (from + to) - fit.t0_mm;
+  const double variance = fit.variance_a + 2.0 * d * fit.covariance_ab + d * d * fit.variance_b;
+  const double unseen_share = std::max(0.0, 1.0 - shown / (to - from));
+  return FaceHeight{fit.a_mm + fit.b * d + by_crown * station.crown_mm, variance / (fit.noise_mm * fit.noise_mm), d,
+                    std::hypot(by_crown * station.crown_u_mm, 2.0 * unseen_share * misfit_mm(noise, fit))};
 }
 
 }  // namespace
@@ -81,8 +77,9 @@ std::optional<FullStretch> full_stretch(const std::vector<BevelStation>& station
   const auto upper = std::lower_bound(sorted.begin(), sorted.end(), 0.8 * sorted.back());
   const double full = *(upper + (sorted.end() - upper) * 3 / 5);
 
-  // Longest run of stations near the full drop: waves of the face move the edge less than this.
-  constexpr double near_mm = 0.6;
+  // Longest run of stations near the full drop. Waves of the face move the edge less than this, as a rule; where they
+  // move it more, the drop comes back within a wave, which a run-out's does not.
+  constexpr double near_mm = 0.6, deepest_wave_mm = 3.0, longest_dip_mm = 60.0;
   std::size_t first = 0, last = 0;
   for (std::size_t i = 0; i < drop.size();) {
     if (drop[i] < full - near_mm) {
@@ -90,7 +87,9 @@ std::optional<FullStretch> full_stretch(const std::vector<BevelStation>& station
       continue;
     }
     std::size_t end = i;
-    while (end + 1 < drop.size() && drop[end + 1] >= full - near_mm) ++end;
+    for (std::size_t k = i + 1; k < drop.size() && drop[k] > full - deepest_wave_mm && s[k] - s[end] < longest_dip_mm;
+         ++k)
+      if (drop[k] >= full - near_mm) end = k;
     if (end - i > last - first) first = i, last = end;
     i = end + 1;
   }
@@ -130,21 +129,34 @@ void measure_fairness(BevelMeasures& bevel, const UnrolledRim& rim, const Fitted
   const std::vector<double>& curve = fair.unfairness_mm;
 
   // Waviness: the face's mean height from edge to edge at each station, above the rim as it would be if it were fair.
-  std::vector<double> profile(grid.columns, nan);
-  double white_squared = 0, shared_squared = 0, windows_mm = 0, seen = 0, looked_at = 0;
-  const double most = most_leverage(face, bevel.stations, *stretch, grid);
+  std::vector<std::pair<std::size_t, FaceHeight>> heights;
+  std::vector<double> leverages;
+  double looked_at = 0;
   for (const auto& station : bevel.stations) {
     if (station.station_mm < stretch->from_mm || station.station_mm > stretch->to_mm) continue;
     looked_at += 1;
     const std::size_t c = column_of(grid, station);
-    if (leverage_of(face.at[c]) > most) continue;
-    const auto height = height_of_face(rim, fitted, c, station.crown_mm);
+    const auto height = height_of_face(rim, fitted, c, station, noise);
     if (!height) continue;
+    heights.emplace_back(c, *height);
+    leverages.push_back(height->leverage);
+  }
+  // Beside a hole the height hangs on points to one side of it, and a face that bends would make a wave by itself: with
+  // half of the usual information it does not count.
+  constexpr double times_usual = 2.0;
+  const double most_leverage = times_usual * median_of(leverages);
+  std::vector<double> profile(grid.columns, nan);
+  double white_squared = 0, shared_squared = 0, form_u_mm = 0, windows_mm = 0, seen = 0;
+  for (const auto& [c, height] : heights) {
+    if (height.leverage > most_leverage) continue;
     const FaceFit& fit = face.at[c];
-    profile[c] = *height + curve[c] * face.normal.x();
+    profile[c] = height.mm + curve[c] * face.normal.x();
     // A local parabola over 2 h passes noise as a mean over 8 h / 9 does; the band's filter averages on from there.
-    white_squared += fit.variance_a * noise_share(8.0 / 9.0 * fit.window_mm, expected.shortest_wave_mm);
-    shared_squared += correlated_variance(noise, fit.window_mm, std::abs(fit.to_t_mm - fit.from_t_mm)).of_height;
+    white_squared += height.leverage * fit.noise_mm * fit.noise_mm *
+                     noise_share(8.0 / 9.0 * fit.window_mm, expected.shortest_wave_mm);
+    const auto shared = correlated_variance(noise, fit.window_mm, std::abs(fit.to_t_mm - fit.from_t_mm));
+    shared_squared += shared.of_height + height.from_middle_mm * height.from_middle_mm * shared.of_slope;
+    form_u_mm = std::max(form_u_mm, height.form_u_mm);
     windows_mm += fit.window_mm;
     seen += 1;
   }
@@ -154,9 +166,9 @@ void measure_fairness(BevelMeasures& bevel, const UnrolledRim& rim, const Fitted
         Measured::not_measured(RefusalReason::not_seen, "too much of the face is missing to judge waves",
                                "scan the bevel again from end to end");
   else
-    bevel.waviness_mm =
-        height_in_band(profile, step, {expected.shortest_wave_mm, expected.longest_wave_mm},
-                       {std::sqrt(white_squared / seen), std::sqrt(shared_squared / seen), windows_mm / seen});
+    bevel.waviness_mm = height_in_band(
+        profile, step, {expected.shortest_wave_mm, expected.longest_wave_mm},
+        {std::sqrt(white_squared / seen), std::sqrt(shared_squared / seen), form_u_mm, windows_mm / seen});
 
   // Edges: drop and reach already stand on the fitted faces; the curve's own unfairness goes to the upper edge only,
   // since the drop runs down the side.
@@ -177,7 +189,7 @@ void measure_fairness(BevelMeasures& bevel, const UnrolledRim& rim, const Fitted
       count += 1;
     }
     return height_in_band(places, step, {expected.shortest_edge_wave_mm, expected.longest_edge_wave_mm},
-                          {white_u / count, shared_u / count, window_mm / count});
+                          {white_u / count, shared_u / count, 0.0, window_mm / count});
   };
   bevel.lower_edge_fairness_mm =
       fairness_of(&BevelStation::drop_mm, fitted.lower_strip, [](double drop_mm, std::size_t) { return drop_mm; });

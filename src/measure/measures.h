@@ -19,6 +19,7 @@ struct BevelStation {
   Measured top_reach_mm;                 // rim corner in along the top to the bevel's upper edge
   Measured straightness_mm;              // peak to valley across the face
   double crown_mm = 0.0;                 // signed sagitta of the face: positive = crown, negative = hollow
+  double crown_u_mm = 0.1;               // standard uncertainty; as given: what a face usually has
 };
 
 struct BevelMeasures {

@@ -111,6 +111,24 @@ TEST(MeasureFairness, FullStretchIsWhatIsNotRunOut) {
   EXPECT_FALSE(full_stretch({}).has_value());
 }
 
+// A wave deep enough to move the edge by more than a millimetre is no run-out: the drop comes back.
+TEST(MeasureFairness, AWaveDoesNotEndTheFullStretch) {
+  std::vector<BevelStation> stations;
+  for (double s = 0.5; s < 300.0; s += 1.0) {
+    BevelStation station;
+    station.station_mm = s;
+    const double from_end = std::min(s, 300.0 - s);
+    const double dip = std::abs(s - 120.0) < 20.0 ? 0.5 + 0.5 * std::cos(std::numbers::pi * (s - 120.0) / 20.0) : 0.0;
+    station.drop_mm.value =
+        14.0 * (from_end >= 60.0 ? 1.0 : 0.5 - 0.5 * std::cos(std::numbers::pi * from_end / 60.0)) - 1.5 * dip;
+    stations.push_back(station);
+  }
+  const auto stretch = full_stretch(stations);
+  ASSERT_TRUE(stretch.has_value());
+  EXPECT_LE(stretch->from_mm, 69.0);  // as without the wave
+  EXPECT_GE(stretch->to_mm, 231.0);
+}
+
 // An outline of pieces whose curvature changes evenly, with a wave across it.
 std::vector<Vector2> drawn(const std::vector<std::array<double, 3>>& length_and_curvatures,
                            const std::function<double(double)>& wave) {

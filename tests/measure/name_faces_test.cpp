@@ -4,6 +4,7 @@
 #include <gtest/gtest.h>
 
 #include <cmath>
+#include <numbers>
 
 #include "made_rim.h"
 
@@ -67,6 +68,39 @@ TEST(NameFaces, NoLedgeWhereThereIsNone) {
   const FaceTracks tracks = named({{0, -45}, {0, 0}, {-50, 0}}, expected_ledge(1.85, 5.85));
   EXPECT_EQ(share_present(tracks.find(FaceName::floor, 0, 0)), 0.0);
   EXPECT_EQ(share_present(tracks.find(FaceName::wall, 0, 0)), 0.0);
+}
+
+// In a noisy scan a small ledge blurs into the bevel's piece; what it takes of the face is left out all the same.
+TEST(NameFaces, ABlurredLedgeDoesNotBendTheBevel) {
+  constexpr double width = 2.0, depth = 1.6, drop = 12.0, angle_deg = 120.0, coarse_noise_mm = 0.7;
+  const double off_upright = radians_from_degrees(180.0 - angle_deg);
+  // From the ledge's wall in the side up its floor to where the bevel begins.
+  const Vector2 begins(-depth, -drop + depth / std::tan(off_upright));
+  const Vector2 ends(-drop * std::tan(off_upright), 0.0);
+  const test::Profile profile{{0, -45}, {0, -drop - width}, {-depth, -drop - width}, begins, ends, {-60, 0}};
+  Expected expected = test::expected_bevel(drop, angle_deg);
+  expected.channels.push_back({ExpectedCorner::side_bevel, {{width, depth}}});
+  // Where the side ends is seen to a bin of 0.7 mm, and by chance to three of them.
+  constexpr double spare_mm = 3 * 0.7;
+  std::size_t pieces = 0, swallowed = 0;
+  for (unsigned seed = 1; seed <= 4; ++seed) {
+    const UnrolledRim rim = test::made_rim(
+        60.0, [&](double) { return profile; }, 15.0, coarse_noise_mm, seed);
+    Workers workers;
+    const auto sections = segment_sections(rim, coarse_noise_mm, 0.0, expected, {}, workers);
+    const FaceTracks tracks = name_faces(sections, rim, coarse_noise_mm, 0.0, expected, {});
+    const FaceTrack& bevel = *tracks.find(FaceName::bevel);
+    const double begins_along = (begins.y() - begins.x()) / std::numbers::sqrt2;
+    for (std::size_t i = 0; i < bevel.present.size(); ++i) {
+      if (!bevel.present[i]) continue;
+      ++pieces;
+      for (const Piece& piece : sections[i].pieces)
+        swallowed += piece.lie == Lie::sloping && piece.from_along_mm < begins_along - spare_mm;
+      EXPECT_GT(bevel.piece[i].from_along_mm, begins_along - spare_mm) << "seed " << seed << ", section " << i;
+    }
+  }
+  EXPECT_GT(pieces, 60u);
+  EXPECT_GT(swallowed, 0u);  // what is left out is there
 }
 
 }  // namespace
