@@ -1,11 +1,11 @@
 #include "measure/measure_bevel.h"
 
-#include <Eigen/Cholesky>
 #include <algorithm>
 #include <cmath>
 #include <numbers>
 
 #include "measure/edge_strips.h"
+#include "measure/face_form.h"
 
 namespace rimwright {
 
@@ -70,6 +70,16 @@ Vector3 at_scan(const UnrolledRim& rim, const CaptureTerms& terms, double statio
 
 namespace {
 
+// Change of the face's slope by a crown of 1 mm where a channel has cut more of it away beside one edge: the line
+// through the seen part of a parabola leans from the line through all of it, by twice its bend times the distance of
+// the middles.
+double slope_per_crown(const FaceFits& face, const FaceFit& fit, const Vector2& lower, const Vector2& upper) {
+  const double shown = std::abs(fit.to_t_mm - fit.from_t_mm) + 2.0 * fit.margin_mm;
+  const double between_middles =
+      0.5 * (lower.dot(face.along) + upper.dot(face.along)) - 0.5 * (fit.from_t_mm + fit.to_t_mm);
+  return -8.0 / (shown * shown) * between_middles;
+}
+
 // How far the fair rim's way may be off shows where the bevel moves along the rim.
 void add_turn(BevelStation& station, const UnrolledRim& rim, const FittedRim& fitted, std::size_t at,
               const StationSection& section) {
@@ -86,128 +96,6 @@ void add_turn(BevelStation& station, const UnrolledRim& rim, const FittedRim& fi
   if (lower) add(station.drop_mm, length_down_side(turned->faces, turned->corner_mm, *lower) - station.drop_mm.value);
   if (upper)
     add(station.top_reach_mm, length_along_top(turned->faces, turned->corner_mm, *upper) - station.top_reach_mm.value);
-}
-
-// Standard deviation of a face's crown before it is seen: half of the usual limit of straightness.
-constexpr double usual_crown_mm = 0.1;
-
-// Peak to valley of the face across, from a quartic through the window's cell means: straight line taken out.
-struct AcrossForm {
-  Measured straightness_mm;
-  double crown_mm = 0.0, crown_u_mm = usual_crown_mm;
-};
-
-AcrossForm across_form(const FaceGrid& grid, std::size_t column, const FaceFit& fit, const NoiseModel& noise) {
-  const double half_window_mm = fit.window_mm;
-  AcrossForm form;
-  // Fitted clear of the edges, told over all that the face shows, edge to edge.
-  const double from = std::min(fit.from_t_mm, fit.to_t_mm) - fit.margin_mm;
-  const double to = std::max(fit.from_t_mm, fit.to_t_mm) + fit.margin_mm;
-  const double half_width = 0.5 * (to - from), middle = 0.5 * (to + from);
-  // A quartic for a wide face, a parabola for a narrow one: never more terms than three millimetres each.
-  const int terms = half_width * 2 >= 12.0 ? 5 : 3;
-  if (half_width * 2 < 4.0) {
-    form.straightness_mm = Measured::not_measured(RefusalReason::not_separable, "the face is narrower than 4 mm here");
-    return form;
-  }
-  using Row = Eigen::Matrix<double, 5, 1>;
-  Eigen::Matrix<double, 5, 5> normal = Eigen::Matrix<double, 5, 5>::Identity() * 1e-9;
-  Row right = Row::Zero();
-  double points = 0;
-  // Points in each part of what is fitted, across: fifths, or fewer where a part would be narrower than two rows.
-  const auto parts =
-      static_cast<std::size_t>(std::clamp((to - from - 2.0 * fit.margin_mm) / (2.0 * grid.t_step_mm), 1.0, 5.0));
-  std::vector<double> by_part(parts, 0.0);
-  const auto half = static_cast<std::ptrdiff_t>(std::lround(half_window_mm / grid.station_step_mm));
-  const auto row_of = [&](double t) {
-    const double x = (t - middle) / half_width;
-    Row r = Row::Zero();
-    double power = 1.0;
-    for (int k = 0; k < terms; ++k, power *= x) r[k] = power;
-    return r;
-  };
-  for (std::ptrdiff_t d = -half; d <= half; ++d) {
-    const auto c = static_cast<std::ptrdiff_t>(column) + d;
-    if (c < 0 || c >= static_cast<std::ptrdiff_t>(grid.columns)) continue;
-    // The face moves along the rim in a run-out; its form is what is left when that is taken off.
-    const double ds = static_cast<double>(d) * grid.station_step_mm;
-    const double shift = fit.shift_along * ds + fit.bend_along * ds * ds;
-    for (std::size_t r = 0; r < grid.rows; ++r) {
-      const std::size_t cell = grid.index(r, static_cast<std::size_t>(c));
-      const double t = grid.t(r);
-      if (grid.count[cell] < 1.0F || t < from + fit.margin_mm || t > to - fit.margin_mm) continue;
-      const Row a = row_of(t);
-      normal += static_cast<double>(grid.count[cell]) * a * a.transpose();
-      right += static_cast<double>(grid.count[cell]) *
-               (static_cast<double>(grid.mean_mm[cell]) - shift - fit.a_mm -
-                (fit.b + fit.twist_along * ds) * (t - fit.t0_mm)) *
-               a;
-      points += static_cast<double>(grid.count[cell]);
-      const double share = (t - from - fit.margin_mm) / (to - from - 2.0 * fit.margin_mm);
-      const double part = std::clamp(static_cast<double>(parts) * share, 0.0, static_cast<double>(parts) - 0.5);
-      by_part[static_cast<std::size_t>(part)] += static_cast<double>(grid.count[cell]);
-    }
-  }
-  if (points < 10.0 * terms) {
-    form.straightness_mm = Measured::not_measured(RefusalReason::too_few_points, "too few points across the face");
-    return form;
-  }
-  // A tenth of an even share: less, and the quartic would be free there.
-  if (*std::min_element(by_part.begin(), by_part.end()) < 0.1 * points / static_cast<double>(parts)) {
-    form.straightness_mm = Measured::not_measured(RefusalReason::not_seen, "part of the face's width is missing here",
-                                                  "scan the bevel again from edge to edge");
-    return form;
-  }
-  for (int k = terms; k < 5; ++k) normal(k, k) = 1.0;
-  const Eigen::LDLT<Eigen::Matrix<double, 5, 5>> solver(normal);
-  const Row quartic = solver.solve(right);
-  // The least-squares line of the form itself goes; sampled evenly, the line's normal equations are diagonal.
-  constexpr int samples = 25;
-  std::array<double, samples> heights{};
-  double mean = 0, lever = 0, levers = 0;
-  for (int k = 0; k < samples; ++k) {
-    const double x = 2.0 * k / (samples - 1) - 1.0;
-    heights[static_cast<std::size_t>(k)] = row_of(middle + x * half_width).dot(quartic);
-    mean += heights[static_cast<std::size_t>(k)] / samples;
-    lever += heights[static_cast<std::size_t>(k)] * x;
-    levers += x * x;
-  }
-  double high = -1e9, low = 1e9;
-  std::size_t at_high = 0, at_low = 0;
-  for (int k = 0; k < samples; ++k) {
-    const double x = 2.0 * k / (samples - 1) - 1.0;
-    const double height = heights[static_cast<std::size_t>(k)] - mean - lever / levers * x;
-    if (height > high) high = height, at_high = static_cast<std::size_t>(k);
-    if (height < low) low = height, at_low = static_cast<std::size_t>(k);
-  }
-  // Variance of a peak-to-valley height: that of the difference of the quartic at the two places.
-  const auto place = [&](std::size_t k) {
-    return row_of(middle + (2.0 * static_cast<double>(k) / (samples - 1) - 1.0) * half_width);
-  };
-  const Row difference = place(at_high) - place(at_low);
-  const double variance = difference.dot(solver.solve(difference)) * fit.noise_mm * fit.noise_mm;
-  // Error shared by neighbours bends the face as a whole: what is left of it after the line is taken out, between
-  // places about half a width apart.
-  const double half_apart = std::exp(-0.5 * std::pow(half_width / std::max(0.1, noise.correlation_length_mm), 2));
-  const double shared_variance =
-      2.0 * correlated_variance(noise, half_window_mm, half_width * 0.5).of_height * (1.0 - half_apart);
-  // Noise alone makes peaks: the height of a straight face would come out near two standard deviations of the
-  // difference. What the noise explains is taken off in squares.
-  const double noise_height_squared = 4.0 * (variance + shared_variance);
-  const double height = high - low;
-  form.straightness_mm.value = std::sqrt(std::max(0.0, height * height - noise_height_squared));
-  form.straightness_mm.u(UncertaintySource::point_noise) = std::sqrt(variance);
-  form.straightness_mm.u(UncertaintySource::correlated) = std::sqrt(shared_variance);
-  form.straightness_mm.u(UncertaintySource::face_form) =
-      height * height > noise_height_squared ? 0.5 * (height - form.straightness_mm.value) : 0.5 * height;
-  form.straightness_mm.points_used = static_cast<std::size_t>(points);
-  // The crown a face usually has holds that of a noisy or narrow one: the mean of two independent values of it.
-  const Row bulge = place(samples / 2) - 0.5 * (place(0) + place(samples - 1));
-  const double crown_variance = bulge.dot(solver.solve(bulge)) * fit.noise_mm * fit.noise_mm;
-  const double share = usual_crown_mm * usual_crown_mm / (usual_crown_mm * usual_crown_mm + crown_variance);
-  form.crown_mm = share * bulge.dot(quartic);
-  form.crown_u_mm = std::sqrt(share * crown_variance);
-  return form;
 }
 
 }  // namespace
@@ -242,14 +130,21 @@ std::vector<BevelStation> measure_bevel(const UnrolledRim& rim, const FittedRim&
     if (drop < settings.smallest_drop_mm || reach < settings.smallest_drop_mm) continue;
 
     station.at_scan_mm = at_scan(rim, terms, station.station_mm, section->corner_mm);
+    const FaceForm form = measure_face_form(grid, i, fit, noise);
+    station.straightness_mm = form.straightness_mm;
+    station.crown_mm = form.crown_mm;
+    station.crown_u_mm = form.crown_u_mm;
     const SectionFits& f = section->fits;
     const SectionFits angle_fits{.side = f.side, .bevel = f.bevel};
     const SectionFits drop_fits{.side = f.side, .top = f.top, .lower_strip = f.lower_strip};
     const SectionFits reach_fits{.side = f.side, .top = f.top, .upper_strip = f.upper_strip};
     const double narrowest_mm =
         std::max(settings.narrowest_face_mm, settings.narrowest_face_sigmas * noise.white_sigma_mm);
+    const double per_crown = slope_per_crown(*bevel, fit, *lower, *upper);
+    SectionFaces whole_face = section->faces;
+    whole_face.bevel.b += per_crown * form.crown_mm;
     if (std::abs(fit.to_t_mm - fit.from_t_mm) >= narrowest_mm)
-      station.angle_deg = propagate([](const SectionFaces& faces) { return bevel_angle_rad(faces); }, section->faces,
+      station.angle_deg = propagate([](const SectionFaces& faces) { return bevel_angle_rad(faces); }, whole_face,
                                     angle_fits, noise, degrees_from_radians(1.0));
     else
       station.angle_deg =
@@ -265,10 +160,6 @@ std::vector<BevelStation> measure_bevel(const UnrolledRim& rim, const FittedRim&
         },
         section->faces, reach_fits, noise);
     add_turn(station, rim, fitted, i, *section);
-    const AcrossForm form = across_form(grid, i, fit, noise);
-    station.straightness_mm = form.straightness_mm;
-    station.crown_mm = form.crown_mm;
-    station.crown_u_mm = form.crown_u_mm;
     if (station.angle_deg.is_measured()) {
       // Where the face moves along the rim, a section that leans by the tilt of `up` cuts it at another angle:
       // d(slope) = shift per millimetre x tilt x cosine of the face's lie.
@@ -278,8 +169,8 @@ std::vector<BevelStation> measure_bevel(const UnrolledRim& rim, const FittedRim&
     }
     // A face that is not straight across has no one angle: what its points scatter beyond the noise, over its width.
     if (station.angle_deg.is_measured())
-      station.angle_deg.u(UncertaintySource::face_form) =
-          degrees_from_radians(2.0 * misfit_mm(noise, fit) / std::abs(fit.to_t_mm - fit.from_t_mm));
+      station.angle_deg.u(UncertaintySource::face_form) = degrees_from_radians(
+          std::hypot(2.0 * misfit_mm(noise, fit) / std::abs(fit.to_t_mm - fit.from_t_mm), per_crown * form.crown_u_mm));
     add_capture_terms(station.angle_deg, terms, false);
     for (Measured* length : {&station.drop_mm, &station.top_reach_mm, &station.straightness_mm})
       add_capture_terms(*length, terms, true);

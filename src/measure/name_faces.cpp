@@ -252,8 +252,8 @@ NamedSection name_section(const SectionPieces& section, const UnrolledRim& rim, 
   return named;
 }
 
-// The bevel without what a planned channel takes of it, counted from where the neighbouring face ends: in a noisy scan a
-// ledge of few noise widths blurs into the piece beside it, and would bend the face.
+// The bevel without what a planned channel takes of it, counted from where the neighbouring face ends: in a noisy scan
+// a ledge of few noise widths blurs into the piece beside it, and would bend the face.
 Piece clear_of_blurred_channels(Piece bevel, const SectionPieces& section, const NamedSection& named, double noise_mm,
                                 const Expected& expected, const NameSettings& settings) {
   const double off_upright = std::numbers::pi - expected.bevel->angle_rad;
@@ -263,10 +263,9 @@ Piece clear_of_blurred_channels(Piece bevel, const SectionPieces& section, const
     if (std::min(width_mm, depth_mm) > settings.blurred_sigmas * noise_mm) continue;
     // Across the ledge, from the end of its first face to the bevel: along that face, and square to it.
     if (channel.corner == ExpectedCorner::side_bevel && named.side)
-      bevel.from_along_mm =
-          std::max(bevel.from_along_mm,
-                   section.pieces[*named.side].to_along_mm +
-                       (width_mm + depth_mm / std::tan(off_upright) + depth_mm) / std::numbers::sqrt2);
+      bevel.from_along_mm = std::max(
+          bevel.from_along_mm, section.pieces[*named.side].to_along_mm +
+                                   (width_mm + depth_mm / std::tan(off_upright) + depth_mm) / std::numbers::sqrt2);
     if (channel.corner == ExpectedCorner::top_bevel && named.top)
       bevel.to_along_mm = std::min(bevel.to_along_mm,
                                    section.pieces[*named.top].from_along_mm -

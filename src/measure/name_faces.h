@@ -38,9 +38,9 @@ struct NameSettings {
   std::size_t most_pieces = 20;  // a section of more is clutter (a full one has 11, twice that in a run-out through it)
   double bevel_within_deg = 12.0;      // of the planned angle: beyond that it is a broken or rounded edge
   double shallowest_cut_sigmas = 6.0;  // distance of the bevel from the rim corner, in noise widths
-  double blurred_sigmas = 6.0;  // a ledge narrower or shallower than so many noise widths blurs into its neighbours
-  double shortest_run_mm = 6.0;        // a face seen along less rim than this is a chance fit
-  double widest_miss_mm = 2.0;         // a ledge further from its plan than this is another thing
+  double blurred_sigmas = 6.0;   // a ledge narrower or shallower than so many noise widths blurs into its neighbours
+  double shortest_run_mm = 6.0;  // a face seen along less rim than this is a chance fit
+  double widest_miss_mm = 2.0;   // a ledge further from its plan than this is another thing
 };
 
 [[nodiscard]] FaceTracks name_faces(const std::vector<SectionPieces>& sections, const UnrolledRim& rim, double noise_mm,

@@ -141,8 +141,7 @@ double by_top_bend(const SectionQuantity& quantity, const SectionFaces& faces, c
   const double per_bend = (bent(change) - bent(-change)) / (2 * change);
   // Error with correlation exp(-h^2 / (2 L^2)) ties together the points of an area of 2 pi L^2.
   const double tied = 2.0 * std::numbers::pi * std::pow(noise.correlation_length_mm, 2) * faces.top.bend_points_a_mm2;
-  const double point_variance =
-      std::pow(noise.white_sigma_mm, 2) + tied * std::pow(noise.correlated_sigma_mm, 2);
+  const double point_variance = std::pow(noise.white_sigma_mm, 2) + tied * std::pow(noise.correlated_sigma_mm, 2);
   return per_bend * per_bend * faces.top.bend_variance * point_variance;
 }
 

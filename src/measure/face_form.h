@@ -1,0 +1,24 @@
+// Face form: how far the bevel departs from straight across it, at one station.
+//
+// A quartic (a parabola where the face is narrow) through the means of the grid's cells in the window of the fit; its
+// own least-squares line is taken out.
+#pragma once
+
+#include "core/measured.h"
+#include "measure/fit_faces.h"
+#include "measure/grid_face.h"
+#include "measure/noise_model.h"
+
+namespace rimwright {
+
+struct FaceForm {
+  Measured straightness_mm;  // peak to valley, less what noise alone would show
+  double crown_mm = 0.0;     // height of its middle above its ends
+  double crown_u_mm = 0.0;   // standard uncertainty; what a face of this width usually has where it is not seen
+};
+
+// Null straightness where the face is narrower than 4 mm, part of its width is missing, or too few points are seen.
+[[nodiscard]] FaceForm measure_face_form(const FaceGrid& grid, std::size_t column, const FaceFit& fit,
+                                         const NoiseModel& noise);
+
+}  // namespace rimwright
