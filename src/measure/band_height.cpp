@@ -110,11 +110,13 @@ Measured height_in_band(const std::vector<double>& profile, double step_mm, cons
   result.u(UncertaintySource::correlated) = std::numbers::sqrt2 * samples.shared_u_mm;
   const double by_noise = 0.5 * std::min(height - result.value, noise_height);
   const double by_ends = unseen_u_mm(continued, beyond + extremes.peak, beyond + extremes.valley, step_mm, band);
+  const double by_form =
+      std::hypot(samples.form_u_mm[first + extremes.peak], samples.form_u_mm[first + extremes.valley]);
   // What run-outs and the rim curve leave in the band: sound simulated bodies without noise to speak of show 0.00 to
   // 0.02 mm.
   constexpr double rest_mm = 0.012;
   result.u(UncertaintySource::face_form) =
-      std::hypot(std::hypot(by_noise, by_ends, samples.form_u_mm), std::max(0.0, flattened), rest_mm);
+      std::hypot(std::hypot(by_noise, by_ends, by_form), std::max(0.0, flattened), rest_mm);
   result.points_used = static_cast<std::size_t>(seen);
   return result;
 }

@@ -13,10 +13,10 @@ struct WaveBand {
 
 // What the profile's samples are: standard uncertainties within the band, and the fits behind them.
 struct ProfileSamples {
-  double white_u_mm = 0.0;   // what the band's filter leaves of independent noise
-  double shared_u_mm = 0.0;  // error shared by neighbours, which the filter does not thin
-  double form_u_mm = 0.0;    // of a face seen in part, whose form tells its height: the least sure sample's
-  double window_mm = 0.0;    // half length along the rim of the parabola each sample was read from
+  double white_u_mm = 0.0;        // what the band's filter leaves of independent noise
+  double shared_u_mm = 0.0;       // error shared by neighbours, which the filter does not thin
+  std::vector<double> form_u_mm;  // each sample's own, from a face's form where it is not seen; counts where waves peak
+  double window_mm = 0.0;         // half length along the rim of the parabola each sample was read from
 };
 
 // Peak to valley of the band (ISO 16610-21 filters at both ends of it), less, in squares, what noise alone would show.

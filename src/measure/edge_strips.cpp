@@ -1,5 +1,6 @@
 #include "measure/edge_strips.h"
 
+#include <algorithm>
 #include <cmath>
 
 namespace rimwright {
@@ -18,6 +19,12 @@ FaceFit tangent_at(const FaceFit& strip, double t_mm) {
                           3 * d * d * strip.covariance_bq + 2 * d * d * d * strip.variance_q;
   tangent.q = tangent.variance_q = tangent.covariance_aq = tangent.covariance_bq = 0.0;
   return tangent;
+}
+
+double bend_doubt_mm(const FaceFit& strip, double end_t_mm, double edge_t_mm) {
+  const double too_much = std::max(0.0, std::abs(strip.q) - FitSettings{}.usual_bend_per_mm);
+  const double middle = 0.5 * (strip.from_t_mm + strip.to_t_mm);
+  return too_much * std::max(0.0, std::pow(edge_t_mm - middle, 2) - std::pow(end_t_mm - middle, 2));
 }
 
 FaceFit straightened(const FaceFit& strip) {

@@ -35,7 +35,9 @@ std::optional<StationSection> section_at(const UnrolledRim& rim, const FittedRim
       fit = tangent_at(strip, strip.*end);
       line = line_of(source, *fit, turn);
       if (const auto edge = edge_of(section.faces)) {
-        fit = tangent_at(strip, edge->dot(source.along));
+        const double edge_t_mm = edge->dot(source.along);
+        fit = tangent_at(strip, edge_t_mm);
+        fit->form_u_mm = std::hypot(fit->form_u_mm, bend_doubt_mm(strip, strip.*end, edge_t_mm));
         line = line_of(source, *fit, turn);
       }
     };

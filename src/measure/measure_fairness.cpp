@@ -146,7 +146,8 @@ void measure_fairness(BevelMeasures& bevel, const UnrolledRim& rim, const Fitted
   constexpr double times_usual = 2.0;
   const double most_leverage = times_usual * median_of(leverages);
   std::vector<double> profile(grid.columns, nan);
-  double white_squared = 0, shared_squared = 0, form_u_mm = 0, windows_mm = 0, seen = 0;
+  std::vector<double> form_u_mm(grid.columns, 0.0);
+  double white_squared = 0, shared_squared = 0, windows_mm = 0, seen = 0;
   for (const auto& [c, height] : heights) {
     if (height.leverage > most_leverage) continue;
     const FaceFit& fit = face.at[c];
@@ -156,7 +157,7 @@ void measure_fairness(BevelMeasures& bevel, const UnrolledRim& rim, const Fitted
                      noise_share(8.0 / 9.0 * fit.window_mm, expected.shortest_wave_mm);
     const auto shared = correlated_variance(noise, fit.window_mm, std::abs(fit.to_t_mm - fit.from_t_mm));
     shared_squared += shared.of_height + height.from_middle_mm * height.from_middle_mm * shared.of_slope;
-    form_u_mm = std::max(form_u_mm, height.form_u_mm);
+    form_u_mm[c] = height.form_u_mm;
     windows_mm += fit.window_mm;
     seen += 1;
   }
@@ -173,7 +174,7 @@ void measure_fairness(BevelMeasures& bevel, const UnrolledRim& rim, const Fitted
   // Edges: drop and reach already stand on the fitted faces; the curve's own unfairness goes to the upper edge only,
   // since the drop runs down the side.
   const auto fairness_of = [&](Measured BevelStation::*edge, const FaceFits& strip, auto&& place_mm) {
-    std::vector<double> places(grid.columns, nan);
+    std::vector<double> places(grid.columns, nan), form_u(grid.columns, 0.0);
     const double most_u = trusted_u(bevel.stations, edge);
     double white_u = 0, shared_u = 0, window_mm = 0, count = 0;
     for (const auto& station : bevel.stations) {
@@ -183,13 +184,14 @@ void measure_fairness(BevelMeasures& bevel, const UnrolledRim& rim, const Fitted
         continue;
       const std::size_t c = column_of(grid, station);
       places[c] = place_mm(measured.value, c);
+      form_u[c] = measured.u(UncertaintySource::face_form);
       white_u += std::hypot(measured.u(UncertaintySource::point_noise), measured.u(UncertaintySource::reference_faces));
       shared_u += measured.u(UncertaintySource::correlated);
       window_mm += (strip.at[c].measured ? strip : face).at[c].window_mm;
       count += 1;
     }
     return height_in_band(places, step, {expected.shortest_edge_wave_mm, expected.longest_edge_wave_mm},
-                          {white_u / count, shared_u / count, 0.0, window_mm / count});
+                          {white_u / count, shared_u / count, form_u, window_mm / count});
   };
   bevel.lower_edge_fairness_mm =
       fairness_of(&BevelStation::drop_mm, fitted.lower_strip, [](double drop_mm, std::size_t) { return drop_mm; });
