@@ -29,6 +29,7 @@ void list_inspect_settings(InspectSettings& settings, SettingsTable& table) {
     BIND(sampled_points, 20'000, 1'000'000'000);
     BIND(clear_of_edges_mm, 1, 20);
     BIND(fewest_points, 50, 100'000);
+    BIND(usual_bend_per_mm, 0.00005, 0.01);
   }
   {
     GROUP(OutlineSettings, settings.measure.outline, "rim.outline", 0);

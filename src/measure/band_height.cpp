@@ -22,29 +22,51 @@ std::pair<std::size_t, std::size_t> finite_range(const std::vector<double>& prof
   return {first, end};
 }
 
-// What a sample of the band takes from one apart_mm away (the filter has its whole reach on both sides).
-double band_weight(double apart_mm, double step_mm, const WaveBand& band) {
+// Weights of a Gaussian filter by distance in samples, as gaussian_mean_line takes them with its whole reach on both
+// sides.
+std::vector<double> weights_by_distance(double step_mm, double cutoff_mm) {
   const double alpha = std::sqrt(std::numbers::ln2 / std::numbers::pi);  // ISO 16610-21, 4.1
-  const auto weight = [&](double cutoff_mm) {
-    if (std::abs(apart_mm) > cutoff_mm) return 0.0;
-    const double x = apart_mm / (alpha * cutoff_mm);
-    return std::exp(-std::numbers::pi * x * x) * step_mm / (alpha * cutoff_mm);
-  };
-  return weight(band.shortest_mm) - weight(band.longest_mm);
+  std::vector<double> weights;
+  double whole = 0.0;
+  for (double x = 0.0; x <= cutoff_mm + 0.5 * step_mm; x += step_mm) {
+    weights.push_back(std::exp(-std::numbers::pi * std::pow(x / (alpha * cutoff_mm), 2)));
+    whole += (x > 0.0 ? 2.0 : 1.0) * weights.back();
+  }
+  for (double& weight : weights) weight /= whole;
+  return weights;
 }
 
 // Standard uncertainty of the height between two samples of the band from what is not seen.
 double unseen_u_mm(const ContinuedProfile& profile, std::size_t peak, std::size_t valley, double step_mm,
                    const WaveBand& band) {
+  const std::vector<double> smooth = weights_by_distance(step_mm, band.shortest_mm);
+  const std::vector<double> slow = weights_by_distance(step_mm, band.longest_mm);
   Eigen::VectorXd weights(static_cast<Eigen::Index>(profile.unseen.size()));
   for (std::size_t k = 0; k < profile.unseen.size(); ++k) {
-    const auto from = [&](std::size_t i) {
-      return step_mm * (static_cast<double>(profile.unseen[k]) - static_cast<double>(i));
+    const auto taken_by = [&](std::size_t i) {
+      const std::size_t apart = profile.unseen[k] > i ? profile.unseen[k] - i : i - profile.unseen[k];
+      return (apart < smooth.size() ? smooth[apart] : 0.0) - (apart < slow.size() ? slow[apart] : 0.0);
     };
-    weights[static_cast<Eigen::Index>(k)] =
-        band_weight(from(peak), step_mm, band) - band_weight(from(valley), step_mm, band);
+    weights[static_cast<Eigen::Index>(k)] = taken_by(peak) - taken_by(valley);
   }
   return std::sqrt(std::max(0.0, weights.dot(profile.unseen_covariance * weights)));
+}
+
+// A slow drift is no wave, and going on beyond the ends would bend back from it. Up to 1 mm over the length of a bevel
+// (250 mm); a line steeper than that goes through the waves of a short stretch.
+void take_out_drift(std::vector<double>& profile, double step_mm) {
+  constexpr double steepest = 0.004;
+  double s0 = 0, s1 = 0, s2 = 0, y0 = 0, y1 = 0;
+  for (std::size_t i = 0; i < profile.size(); ++i) {
+    if (!std::isfinite(profile[i])) continue;
+    const auto x = static_cast<double>(i);
+    s0 += 1, s1 += x, s2 += x * x, y0 += profile[i], y1 += x * profile[i];
+  }
+  const double spread = s2 - s1 * s1 / s0;
+  const double line = spread > 0.0 ? (y1 - s1 * y0 / s0) / spread : 0.0;
+  const double slope = std::clamp(line, -steepest * step_mm, steepest * step_mm);
+  for (std::size_t i = 0; i < profile.size(); ++i)
+    profile[i] -= (y0 - slope * s1) / s0 + slope * static_cast<double>(i);
 }
 
 // Each sample replaced by the middle of the least-squares parabola through those within window_mm of it.
@@ -83,9 +105,11 @@ Measured height_in_band(const std::vector<double>& profile, double step_mm, cons
                         const ProfileSamples& samples) {
   const auto [first, end] = finite_range(profile);
   if (end - first < 2) return Measured::not_measured(RefusalReason::not_seen, "nothing of the profile is seen");
-  const std::vector<double> stretch(profile.begin() + static_cast<std::ptrdiff_t>(first),
-                                    profile.begin() + static_cast<std::ptrdiff_t>(end));
-  const auto beyond = static_cast<std::size_t>(std::ceil(band.longest_mm / step_mm));
+  std::vector<double> stretch(profile.begin() + static_cast<std::ptrdiff_t>(first),
+                              profile.begin() + static_cast<std::ptrdiff_t>(end));
+  take_out_drift(stretch, step_mm);
+  constexpr double most_beyond = 1500;  // bounds the work where steps are far finer than the band
+  const auto beyond = static_cast<std::size_t>(std::min(most_beyond, std::ceil(band.longest_mm / step_mm)));
   // A sine's l is its wavelength over 2 pi.
   const ContinuedProfile continued = continue_profile(stretch, step_mm, beyond, samples.white_u_mm,
                                                       0.5 * band.shortest_mm, band.longest_mm / (2 * std::numbers::pi));
@@ -110,8 +134,9 @@ Measured height_in_band(const std::vector<double>& profile, double step_mm, cons
   result.u(UncertaintySource::correlated) = std::numbers::sqrt2 * samples.shared_u_mm;
   const double by_noise = 0.5 * std::min(height - result.value, noise_height);
   const double by_ends = unseen_u_mm(continued, beyond + extremes.peak, beyond + extremes.valley, step_mm, band);
-  const double by_form =
-      std::hypot(samples.form_u_mm[first + extremes.peak], samples.form_u_mm[first + extremes.valley]);
+  const double by_form = samples.form_u_mm.empty() ? 0.0
+                                                   : std::hypot(samples.form_u_mm[first + extremes.peak],
+                                                                samples.form_u_mm[first + extremes.valley]);
   // What run-outs and the rim curve leave in the band: sound simulated bodies without noise to speak of show 0.00 to
   // 0.02 mm.
   constexpr double rest_mm = 0.012;

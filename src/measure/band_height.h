@@ -13,17 +13,20 @@ struct WaveBand {
 
 // What the profile's samples are: standard uncertainties within the band, and the fits behind them.
 struct ProfileSamples {
-  double white_u_mm = 0.0;        // what the band's filter leaves of independent noise
-  double shared_u_mm = 0.0;       // error shared by neighbours, which the filter does not thin
-  std::vector<double> form_u_mm;  // each sample's own, from a face's form where it is not seen; counts where waves peak
-  double window_mm = 0.0;         // half length along the rim of the parabola each sample was read from
+  double white_u_mm = 0.0;   // what the band's filter leaves of independent noise
+  double shared_u_mm = 0.0;  // error shared by neighbours, which the filter does not thin
+  // Each sample's own, from a face's form where it is not seen; counts where waves peak. As long as the profile, or
+  // empty.
+  std::vector<double> form_u_mm;
+  double window_mm = 0.0;  // half length along the rim of the parabola each sample was read from
 };
 
-// Peak to valley of the band (ISO 16610-21 filters at both ends of it), less, in squares, what noise alone would show.
-// A profile of a stretch says nothing for sure of what lies beyond its ends, and within half the longest wavelength of
-// them the band depends on it: it goes on as its own waves do (continue_profile), and how far they might go on
-// otherwise is part of the uncertainty. A parabola over a window flattens short waves: what a second such parabola
-// would take from them is a standard uncertainty as well. NaN samples are not seen.
+// Peak to valley of the band (ISO 16610-21 filters at both ends of it), a slow drift taken out, less,
+// in squares, what noise alone would show. A profile of a stretch says nothing for sure of what lies beyond its ends,
+// and within half the longest wavelength of them the band depends on it: it goes on as its own waves do
+// (continue_profile), and how far they might go on otherwise is part of the uncertainty. A parabola over a window
+// flattens short waves: what a second such parabola would take from them is a standard uncertainty as well. NaN samples
+// are not seen.
 [[nodiscard]] Measured height_in_band(const std::vector<double>& profile, double step_mm, const WaveBand& band,
                                       const ProfileSamples& samples);
 

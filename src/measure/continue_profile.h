@@ -16,7 +16,6 @@ struct ContinuedProfile {
   std::vector<double> heights_mm;     // beyond_samples more at each end, gaps filled; samples that are seen as they are
   std::vector<std::size_t> unseen;    // indices of the others
   Eigen::MatrixXd unseen_covariance;  // mm^2, in their order
-  std::size_t beyond_samples = 0;
 };
 
 // NaN samples are not seen; at least two are. white_u_mm: standard uncertainty of a sample. l is held between

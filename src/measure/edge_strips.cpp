@@ -21,8 +21,8 @@ FaceFit tangent_at(const FaceFit& strip, double t_mm) {
   return tangent;
 }
 
-double bend_doubt_mm(const FaceFit& strip, double end_t_mm, double edge_t_mm) {
-  const double too_much = std::max(0.0, std::abs(strip.q) - FitSettings{}.usual_bend_per_mm);
+double bend_doubt_mm(const FaceFit& strip, double end_t_mm, double edge_t_mm, double usual_bend_per_mm) {
+  const double too_much = std::max(0.0, std::abs(strip.q) - usual_bend_per_mm);
   const double middle = 0.5 * (strip.from_t_mm + strip.to_t_mm);
   return too_much * std::max(0.0, std::pow(edge_t_mm - middle, 2) - std::pow(end_t_mm - middle, 2));
 }

@@ -10,9 +10,9 @@ namespace rimwright {
 [[nodiscard]] FaceFit tangent_at(const FaceFit& strip, double t_mm);
 
 // Standard uncertainty of where a strip's parabola meets a neighbour at edge_t_mm, beyond the end of what is seen of
-// it: a face that bends more than faces do (FitSettings::usual_bend_per_mm) more likely has a hump or a hollow there,
-// which levels off beyond; what the parabola rises from its end to the edge by the bend it has too much. mm.
-[[nodiscard]] double bend_doubt_mm(const FaceFit& strip, double end_t_mm, double edge_t_mm);
+// it: a face that bends more than faces do (usual_bend_per_mm, of FitSettings) more likely has a hump or a hollow
+// there, which levels off beyond; what the parabola rises from its end to the edge by the bend it has too much. mm.
+[[nodiscard]] double bend_doubt_mm(const FaceFit& strip, double end_t_mm, double edge_t_mm, double usual_bend_per_mm);
 
 // The same fit held straight (q = 0): the mean of what is left of a joint normal distribution once q is known.
 [[nodiscard]] FaceFit straightened(const FaceFit& strip);

@@ -7,7 +7,8 @@
 
 namespace rimwright {
 
-FaceForm measure_face_form(const FaceGrid& grid, std::size_t column, const FaceFit& fit, const NoiseModel& noise) {
+FaceForm measure_face_form(const FaceGrid& grid, std::size_t column, const FaceFit& fit, const NoiseModel& noise,
+                           double usual_bend_per_mm) {
   const double half_window_mm = fit.window_mm;
   FaceForm form;
   // Fitted clear of the edges, told over all that the face shows, edge to edge.
@@ -16,7 +17,7 @@ FaceForm measure_face_form(const FaceGrid& grid, std::size_t column, const FaceF
   const double half_width = 0.5 * (to - from), middle = 0.5 * (to + from);
   // What a face has that just holds the usual straightness of 0.2 mm, and where it is narrower the same bend
   // (FitSettings::usual_bend_per_mm).
-  constexpr double widest_usual_crown_mm = 0.2, usual_bend_per_mm = 0.004;
+  constexpr double widest_usual_crown_mm = 0.2;
   const double usual_crown_mm = std::min(widest_usual_crown_mm, usual_bend_per_mm * half_width * half_width);
   form.crown_u_mm = usual_crown_mm;
   // A quartic for a wide face, a parabola for a narrow one: never more terms than three millimetres each.
@@ -116,12 +117,15 @@ FaceForm measure_face_form(const FaceGrid& grid, std::size_t column, const FaceF
   form.straightness_mm.u(UncertaintySource::face_form) =
       height * height > noise_height_squared ? 0.5 * (height - form.straightness_mm.value) : 0.5 * height;
   form.straightness_mm.points_used = static_cast<std::size_t>(points);
-  // What is usual holds the crown of a noisy or narrow face: the mean of two independent values of it.
-  const Row bulge = place(samples / 2) - 0.5 * (place(0) + place(samples - 1));
-  const double crown_variance = bulge.dot(solver.solve(bulge)) * fit.noise_mm * fit.noise_mm;
-  const double share = usual_crown_mm * usual_crown_mm / (usual_crown_mm * usual_crown_mm + crown_variance);
-  form.crown_mm = share * bulge.dot(quartic);
-  form.crown_u_mm = std::sqrt(share * crown_variance);
+  // The crown, from a parabola, which noise moves less than a quartic. Up to twice its standard uncertainty chance
+  // alone explains it, and it is taken for none; beyond, what chance would add in squares is taken off.
+  const Eigen::Matrix3d bent = normal.topLeftCorner<3, 3>();
+  const Eigen::LDLT<Eigen::Matrix3d> parabola(bent);
+  const double crown_mm = -parabola.solve(right.head<3>())[2];
+  const double crown_variance =
+      parabola.solve(Eigen::Vector3d::UnitZ())[2] * fit.noise_mm * fit.noise_mm + shared_variance;
+  form.crown_mm = crown_mm * std::max(0.0, 1.0 - 4.0 * crown_variance / (crown_mm * crown_mm));
+  form.crown_u_mm = std::min(usual_crown_mm, std::hypot(std::sqrt(crown_variance), crown_mm - form.crown_mm));
   return form;
 }
 

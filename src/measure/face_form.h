@@ -13,12 +13,13 @@ namespace rimwright {
 
 struct FaceForm {
   Measured straightness_mm;  // peak to valley, less what noise alone would show
-  double crown_mm = 0.0;     // height of its middle above its ends
+  double crown_mm = 0.0;     // height of its middle above its ends; 0 where chance explains it
   double crown_u_mm = 0.0;   // standard uncertainty; what a face of this width usually has where it is not seen
 };
 
 // Null straightness where the face is narrower than 4 mm, part of its width is missing, or too few points are seen.
+// usual_bend_per_mm: FitSettings.
 [[nodiscard]] FaceForm measure_face_form(const FaceGrid& grid, std::size_t column, const FaceFit& fit,
-                                         const NoiseModel& noise);
+                                         const NoiseModel& noise, double usual_bend_per_mm);
 
 }  // namespace rimwright

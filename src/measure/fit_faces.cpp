@@ -449,6 +449,7 @@ const FaceFits* FittedRim::find(FaceName name, std::size_t channel, std::size_t 
 FittedRim fit_faces(const UnrolledRim& rim, const FaceTracks& tracks, double noise_mm, double lean_rad,
                     const FitSettings& settings, Workers& workers) {
   FittedRim fitted;
+  fitted.usual_bend_per_mm = settings.usual_bend_per_mm;
   const auto stations =
       static_cast<std::size_t>(std::max(1.0, std::floor(rim.curve.length_mm() / settings.station_step_mm)));
   for (std::size_t i = 0; i < stations; ++i)

@@ -99,6 +99,7 @@ struct FittedRim {
   std::vector<FaceFits> faces;        // in the order of the tracks
   FaceFits lower_strip, upper_strip;  // of the bevel; empty without one
   std::vector<SectionTurn> turns;     // by station; empty: by nothing
+  double usual_bend_per_mm = FitSettings{}.usual_bend_per_mm;
   [[nodiscard]] SectionTurn turn_at(std::size_t station) const {
     return turns.empty() ? SectionTurn{} : turns[station];
   }

@@ -37,7 +37,8 @@ std::optional<StationSection> section_at(const UnrolledRim& rim, const FittedRim
       if (const auto edge = edge_of(section.faces)) {
         const double edge_t_mm = edge->dot(source.along);
         fit = tangent_at(strip, edge_t_mm);
-        fit->form_u_mm = std::hypot(fit->form_u_mm, bend_doubt_mm(strip, strip.*end, edge_t_mm));
+        fit->form_u_mm =
+            std::hypot(fit->form_u_mm, bend_doubt_mm(strip, strip.*end, edge_t_mm, fitted.usual_bend_per_mm));
         line = line_of(source, *fit, turn);
       }
     };
@@ -132,7 +133,7 @@ std::vector<BevelStation> measure_bevel(const UnrolledRim& rim, const FittedRim&
     if (drop < settings.smallest_drop_mm || reach < settings.smallest_drop_mm) continue;
 
     station.at_scan_mm = at_scan(rim, terms, station.station_mm, section->corner_mm);
-    const FaceForm form = measure_face_form(grid, i, fit, noise);
+    const FaceForm form = measure_face_form(grid, i, fit, noise, fitted.usual_bend_per_mm);
     station.straightness_mm = form.straightness_mm;
     station.crown_mm = form.crown_mm;
     station.crown_u_mm = form.crown_u_mm;
@@ -151,16 +152,16 @@ std::vector<BevelStation> measure_bevel(const UnrolledRim& rim, const FittedRim&
     else
       station.angle_deg =
           Measured::not_measured(RefusalReason::not_separable, "the face is too narrow here to hold an angle");
-    station.drop_mm = propagate(
-        [](const SectionFaces& faces) {
-          return length_down_side(faces, rim_corner(faces), lower_edge(faces).value_or(rim_corner(faces)));
-        },
-        section->faces, drop_fits, noise);
-    station.top_reach_mm = propagate(
-        [](const SectionFaces& faces) {
-          return length_along_top(faces, rim_corner(faces), upper_edge(faces).value_or(rim_corner(faces)));
-        },
-        section->faces, reach_fits, noise);
+    const SectionQuantity drop_of = [](const SectionFaces& faces) {
+      return length_down_side(faces, rim_corner(faces), lower_edge(faces).value_or(rim_corner(faces)));
+    };
+    const SectionQuantity reach_of = [](const SectionFaces& faces) {
+      return length_along_top(faces, rim_corner(faces), upper_edge(faces).value_or(rim_corner(faces)));
+    };
+    station.drop_mm = propagate(drop_of, section->faces, drop_fits, noise);
+    station.top_reach_mm = propagate(reach_of, section->faces, reach_fits, noise);
+    station.drop_u_of_top_bend_mm = u_of_top_bend(drop_of, section->faces, *f.top, noise);
+    station.reach_u_of_top_bend_mm = u_of_top_bend(reach_of, section->faces, *f.top, noise);
     add_turn(station, rim, fitted, i, *section);
     if (station.angle_deg.is_measured()) {
       // Where the face moves along the rim, a section that leans by the tilt of `up` cuts it at another angle:

@@ -55,6 +55,34 @@ std::optional<FaceHeight> height_of_face(const UnrolledRim& rim, const FittedRim
                     std::hypot(by_crown * station.crown_u_mm, 2.0 * unseen_share * misfit_mm(noise, fit))};
 }
 
+// Longest run of stations near the full drop, by index. Waves of the face move the edge less than that, as a rule;
+// where they move it more, the drop comes back within a wave and stays, which a run-out's does not. Rim that is not
+// seen neither ends a run nor counts as a wave.
+std::pair<std::size_t, std::size_t> longest_full_run(const std::vector<double>& station_mm,
+                                                     const std::vector<double>& drop_mm, double full_mm) {
+  constexpr double near_mm = 0.6, longest_wave_mm = 60.0, back_for_mm = 5.0;
+  const double deepest_wave_mm = std::min(3.0, 0.25 * full_mm);
+  const auto is_near = [&](std::size_t i) { return drop_mm[i] >= full_mm - near_mm; };
+  std::size_t first = 0, last = 0;
+  for (std::size_t i = 0; i < drop_mm.size(); ++i) {
+    if (!is_near(i)) continue;
+    std::size_t end = i;
+    double low_mm = 0.0, back_mm = 0.0;
+    for (std::size_t k = i + 1; k < drop_mm.size() && drop_mm[k] > full_mm - deepest_wave_mm; ++k) {
+      const double step_mm = std::min(station_mm[k] - station_mm[k - 1], back_for_mm);
+      back_mm = is_near(k) ? back_mm + step_mm : 0.0;
+      low_mm = is_near(k) ? low_mm : low_mm + step_mm;
+      if (low_mm > longest_wave_mm) break;
+      if (!is_near(k) || (low_mm > 0.0 && back_mm < back_for_mm)) continue;
+      end = k;
+      low_mm = 0.0;
+    }
+    if (end - i > last - first) first = i, last = end;
+    i = end;
+  }
+  return {first, last};
+}
+
 }  // namespace
 
 double trusted_u(const std::vector<BevelStation>& stations, Measured BevelStation::*edge) {
@@ -77,22 +105,7 @@ std::optional<FullStretch> full_stretch(const std::vector<BevelStation>& station
   const auto upper = std::lower_bound(sorted.begin(), sorted.end(), 0.8 * sorted.back());
   const double full = *(upper + (sorted.end() - upper) * 3 / 5);
 
-  // Longest run of stations near the full drop. Waves of the face move the edge less than this, as a rule; where they
-  // move it more, the drop comes back within a wave, which a run-out's does not.
-  constexpr double near_mm = 0.6, deepest_wave_mm = 3.0, longest_dip_mm = 60.0;
-  std::size_t first = 0, last = 0;
-  for (std::size_t i = 0; i < drop.size();) {
-    if (drop[i] < full - near_mm) {
-      ++i;
-      continue;
-    }
-    std::size_t end = i;
-    for (std::size_t k = i + 1; k < drop.size() && drop[k] > full - deepest_wave_mm && s[k] - s[end] < longest_dip_mm;
-         ++k)
-      if (drop[k] >= full - near_mm) end = k;
-    if (end - i > last - first) first = i, last = end;
-    i = end + 1;
-  }
+  const auto [first, last] = longest_full_run(s, drop, full);
   // A run-out leaves the full drop like a parabola (raised cosine and circle do to second order), so from a place r
   // below it, where it has steepness k, it is 2 r / k to go. A straight run-out needs half of that.
   const auto still_to_go = [&](std::size_t at, std::size_t inside) {
@@ -130,7 +143,7 @@ void measure_fairness(BevelMeasures& bevel, const UnrolledRim& rim, const Fitted
 
   // Waviness: the face's mean height from edge to edge at each station, above the rim as it would be if it were fair.
   std::vector<std::pair<std::size_t, FaceHeight>> heights;
-  std::vector<double> leverages;
+  std::vector<double> leverages, leverages_of_a_point;
   double looked_at = 0;
   for (const auto& station : bevel.stations) {
     if (station.station_mm < stretch->from_mm || station.station_mm > stretch->to_mm) continue;
@@ -140,17 +153,19 @@ void measure_fairness(BevelMeasures& bevel, const UnrolledRim& rim, const Fitted
     if (!height) continue;
     heights.emplace_back(c, *height);
     leverages.push_back(height->leverage);
+    leverages_of_a_point.push_back(height->leverage * face.at[c].points);
   }
   // Beside a hole the height hangs on points to one side of it, and a face that bends would make a wave by itself: with
-  // half of the usual information it does not count.
-  constexpr double times_usual = 2.0;
+  // half of what as many points usually tell, or with a ninth of what is usual altogether, it does not count.
+  constexpr double times_usual_of_as_many = 2.0, times_usual = 9.0;
+  const double most_of_as_many = times_usual_of_as_many * median_of(leverages_of_a_point);
   const double most_leverage = times_usual * median_of(leverages);
   std::vector<double> profile(grid.columns, nan);
   std::vector<double> form_u_mm(grid.columns, 0.0);
   double white_squared = 0, shared_squared = 0, windows_mm = 0, seen = 0;
   for (const auto& [c, height] : heights) {
-    if (height.leverage > most_leverage) continue;
     const FaceFit& fit = face.at[c];
+    if (height.leverage > most_leverage || height.leverage * fit.points > most_of_as_many) continue;
     profile[c] = height.mm + curve[c] * face.normal.x();
     // A local parabola over 2 h passes noise as a mean over 8 h / 9 does; the band's filter averages on from there.
     white_squared += height.leverage * fit.noise_mm * fit.noise_mm *
@@ -173,7 +188,8 @@ void measure_fairness(BevelMeasures& bevel, const UnrolledRim& rim, const Fitted
 
   // Edges: drop and reach already stand on the fitted faces; the curve's own unfairness goes to the upper edge only,
   // since the drop runs down the side.
-  const auto fairness_of = [&](Measured BevelStation::*edge, const FaceFits& strip, auto&& place_mm) {
+  const auto fairness_of = [&](Measured BevelStation::*edge, double BevelStation::*bend_u, const FaceFits& strip,
+                               auto&& place_mm) {
     std::vector<double> places(grid.columns, nan), form_u(grid.columns, 0.0);
     const double most_u = trusted_u(bevel.stations, edge);
     double white_u = 0, shared_u = 0, window_mm = 0, count = 0;
@@ -185,7 +201,11 @@ void measure_fairness(BevelMeasures& bevel, const UnrolledRim& rim, const Fitted
       const std::size_t c = column_of(grid, station);
       places[c] = place_mm(measured.value, c);
       form_u[c] = measured.u(UncertaintySource::face_form);
-      white_u += std::hypot(measured.u(UncertaintySource::point_noise), measured.u(UncertaintySource::reference_faces));
+      // What the top's bend leaves open is the same all along the rim, and no wave.
+      const double top_bend_u = station.*bend_u;
+      white_u += std::sqrt(std::max(0.0, std::pow(measured.u(UncertaintySource::point_noise), 2) +
+                                             std::pow(measured.u(UncertaintySource::reference_faces), 2) -
+                                             top_bend_u * top_bend_u));
       shared_u += measured.u(UncertaintySource::correlated);
       window_mm += (strip.at[c].measured ? strip : face).at[c].window_mm;
       count += 1;
@@ -193,14 +213,15 @@ void measure_fairness(BevelMeasures& bevel, const UnrolledRim& rim, const Fitted
     return height_in_band(places, step, {expected.shortest_edge_wave_mm, expected.longest_edge_wave_mm},
                           {white_u / count, shared_u / count, form_u, window_mm / count});
   };
-  bevel.lower_edge_fairness_mm =
-      fairness_of(&BevelStation::drop_mm, fitted.lower_strip, [](double drop_mm, std::size_t) { return drop_mm; });
-  bevel.upper_edge_fairness_mm =
-      fairness_of(&BevelStation::top_reach_mm, fitted.upper_strip, [&](double reach_mm, std::size_t c) {
-        // The upper edge's own place: the rim corner may leave the curve where the side is unfair.
-        const auto section = section_at(rim, fitted, c);
-        return reach_mm - (section ? section->corner_mm.x() : 0.0) - curve[c];
-      });
+  bevel.lower_edge_fairness_mm = fairness_of(&BevelStation::drop_mm, &BevelStation::drop_u_of_top_bend_mm,
+                                             fitted.lower_strip, [](double drop_mm, std::size_t) { return drop_mm; });
+  bevel.upper_edge_fairness_mm = fairness_of(&BevelStation::top_reach_mm, &BevelStation::reach_u_of_top_bend_mm,
+                                             fitted.upper_strip, [&](double reach_mm, std::size_t c) {
+                                               // The upper edge's own place: the rim corner may leave the curve where
+                                               // the side is unfair.
+                                               const auto section = section_at(rim, fitted, c);
+                                               return reach_mm - (section ? section->corner_mm.x() : 0.0) - curve[c];
+                                             });
 }
 
 }  // namespace rimwright

@@ -19,7 +19,9 @@ struct BevelStation {
   Measured top_reach_mm;                 // rim corner in along the top to the bevel's upper edge
   Measured straightness_mm;              // peak to valley across the face
   double crown_mm = 0.0;                 // signed sagitta of the face: positive = crown, negative = hollow
-  double crown_u_mm = 0.1;               // standard uncertainty; as given: what a face usually has
+  double crown_u_mm = 0.0;               // standard uncertainty
+  // Part of reference_faces that the bend of the whole top makes: the same at all stations.
+  double drop_u_of_top_bend_mm = 0.0, reach_u_of_top_bend_mm = 0.0;
 };
 
 struct BevelMeasures {

@@ -2,7 +2,6 @@
 
 #include <array>
 #include <cmath>
-#include <numbers>
 
 namespace rimwright {
 
@@ -40,8 +39,8 @@ SectionTop top_of(const UnrolledRim& rim, double station_mm, const FaceFit* fit,
   };
   top.rise = (height(reach) - height(-reach)) / (2 * reach) + std::tan(turn.rad) * turn.rise_along;
   top.bend = (height(reach) + height(-reach)) / (reach * reach);
-  top.bend_variance = rim.top_bend.variance_along(out);
-  top.bend_points_a_mm2 = rim.top_bend.points_a_mm2;
+  top.bend_doubt = rim.top_bend;
+  top.out_in_plan = out;
   if (fit != nullptr && fit->measured) {
     top.t0_mm = fit->t0_mm;
     top.a_mm = fit->a_mm;
@@ -124,11 +123,10 @@ std::array<double, 2> top_sensitivities(const SectionQuantity& quantity, const S
   return {by_a, (quantity(plus) - quantity(minus)) / (2 * db)};
 }
 
-// Variance from the bend of the top, which carries it from where it is seen to the rim corner. Its departure from the
-// quadric has been fitted with that bend: another one would have shifted and tilted it, so that the line through the
-// same points stays.
-double by_top_bend(const SectionQuantity& quantity, const SectionFaces& faces, const FaceFit& fit,
-                   const NoiseModel& noise) {
+}  // namespace
+
+double u_of_top_bend(const SectionQuantity& quantity, const SectionFaces& faces, const FaceFit& fit,
+                     const NoiseModel& noise) {
   constexpr double change = 1e-5;  // 1/mm
   const double middle = 0.5 * (fit.from_t_mm + fit.to_t_mm), width = fit.to_t_mm - fit.from_t_mm;
   const auto bent = [&](double by) {
@@ -139,13 +137,10 @@ double by_top_bend(const SectionQuantity& quantity, const SectionFaces& faces, c
     return quantity(other);
   };
   const double per_bend = (bent(change) - bent(-change)) / (2 * change);
-  // Error with correlation exp(-h^2 / (2 L^2)) ties together the points of an area of 2 pi L^2.
-  const double tied = 2.0 * std::numbers::pi * std::pow(noise.correlation_length_mm, 2) * faces.top.bend_points_a_mm2;
-  const double point_variance = std::pow(noise.white_sigma_mm, 2) + tied * std::pow(noise.correlated_sigma_mm, 2);
-  return per_bend * per_bend * faces.top.bend_variance * point_variance;
+  const double bend_variance = faces.top.bend_doubt.variance_along(
+      faces.top.out_in_plan, {noise.white_sigma_mm, noise.correlated_sigma_mm, noise.correlation_length_mm});
+  return std::abs(per_bend) * std::sqrt(bend_variance);
 }
-
-}  // namespace
 
 Measured propagate(const SectionQuantity& quantity, const SectionFaces& faces, const SectionFits& fits,
                    const NoiseModel& noise, double factor) {
@@ -188,7 +183,7 @@ Measured propagate(const SectionQuantity& quantity, const SectionFaces& faces, c
   line(fits.extra, &SectionFaces::extra, variances.own);
   if (fits.top != nullptr) {
     add(*fits.top, top_sensitivities(quantity, faces), variances.reference);
-    variances.reference += by_top_bend(quantity, faces, *fits.top, noise);
+    variances.reference += std::pow(u_of_top_bend(quantity, faces, *fits.top, noise), 2);
   }
   result.u(UncertaintySource::point_noise) = factor * std::sqrt(std::max(0.0, variances.own));
   result.u(UncertaintySource::reference_faces) = factor * std::sqrt(std::max(0.0, variances.reference));

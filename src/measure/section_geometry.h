@@ -26,8 +26,8 @@ struct SectionLine {
 // The quadric top in the section plus the local departure from it.
 struct SectionTop {
   double rise = 0.0, bend = 0.0;  // first and second derivative of height against out, at the rim
-  double bend_variance = 0.0;     // for points with a noise of 1 mm (TopBend)
-  double bend_points_a_mm2 = 0.0;
+  TopBend bend_doubt;
+  Vector2 out_in_plan = Vector2::UnitX();
   double t0_mm = 0.0, a_mm = 0.0, b = 0.0;
   [[nodiscard]] double up(double out_mm) const {
     return rise * out_mm + 0.5 * bend * out_mm * out_mm + a_mm + b * (-out_mm - t0_mm);
@@ -64,8 +64,15 @@ struct SectionFits {
 
 using SectionQuantity = std::function<double(const SectionFaces&)>;
 
-// Value and budget: noise of the bevel or extra face -> point_noise, of side and top -> reference_faces, shared error
-// of all -> correlated. `factor` brings the unit of the result (for angles, radians to degrees).
+// Standard uncertainty from the bend of the top, which carries it from where it is seen to the rim corner. Its
+// departure from the quadric has been fitted with that bend: with another one it would have been shifted and tilted so
+// that the least-squares line through the same points stays.
+[[nodiscard]] double u_of_top_bend(const SectionQuantity& quantity, const SectionFaces& faces, const FaceFit& fit,
+                                   const NoiseModel& noise);
+
+// Value and budget: noise of the bevel or extra face -> point_noise, of side and top (with u_of_top_bend) ->
+// reference_faces, shared error of all -> correlated. `factor` brings the unit of the result (for angles, radians to
+// degrees).
 [[nodiscard]] Measured propagate(const SectionQuantity& quantity, const SectionFaces& faces, const SectionFits& fits,
                                  const NoiseModel& noise, double factor = 1.0);
 

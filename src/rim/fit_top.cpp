@@ -4,10 +4,47 @@
 #include <Eigen/Eigenvalues>
 #include <algorithm>
 #include <cmath>
+#include <numbers>
 
 #include "core/median.h"
 
 namespace rimwright {
+
+namespace {
+
+// Over how long a stretch (mm) error with correlation exp(-h^2 / (2 L^2)) counts as one for the bend of a strip: for a
+// strip far wider than L its integral scale sqrt(2 pi) L; a narrower strip it only shifts and tilts. By quadrature of
+// the correlation against the second Legendre polynomial, whose factor the bend is.
+double bend_scale_mm(double width_mm, double correlation_length_mm) {
+  constexpr int steps = 24;
+  double sum = 0.0;
+  const auto legendre = [](double u) { return std::sqrt(5.0) * 0.5 * (3.0 * u * u - 1.0); };
+  for (int i = 0; i < steps; ++i)
+    for (int j = 0; j < steps; ++j) {
+      const double u = (2.0 * i + 1.0) / steps - 1.0, v = (2.0 * j + 1.0) / steps - 1.0;
+      const double apart = 0.5 * width_mm * (u - v) / correlation_length_mm;
+      sum += legendre(u) * legendre(v) * std::exp(-0.5 * apart * apart);
+    }
+  return std::max(0.0, sum / (steps * steps) * width_mm);
+}
+
+}  // namespace
+
+double TopBend::variance_along(const Vector2& direction, const PointNoise& noise) const {
+  if (points <= 0.0) return usual_per_mm * usual_per_mm;
+  const Vector3 by(2 * direction.x() * direction.x(), 2 * direction.x() * direction.y(),
+                   2 * direction.y() * direction.y());
+  const double of_unit_noise = by.dot(covariance * by);
+  double point_variance = noise.white_mm * noise.white_mm;
+  const double length = noise.correlation_length_mm;
+  if (noise.correlated_mm > 0.0 && length > 0.0) {
+    // n even points over a width w tell a bend to 720 / (n w^4) for unit noise: the width the direction seems to have.
+    const double width = std::pow(720.0 / (points * of_unit_noise), 0.25);
+    const double tied = points_a_mm2 * std::sqrt(2.0 * std::numbers::pi) * length * bend_scale_mm(width, length);
+    point_variance += std::max(1.0, tied) * noise.correlated_mm * noise.correlated_mm;
+  }
+  return of_unit_noise * point_variance;
+}
 
 std::optional<TopFit> fit_top(const SurfaceCells& cells, const std::vector<std::uint32_t>& members,
                               const Transform& T_body_scan) {

@@ -29,17 +29,19 @@ struct TopSurface {
   }
 };
 
-// How well the top's bend is known: covariance of the coefficients cxx, cxy, cyy if its points had a noise of 1 mm, each
-// independent; and how densely those points lie, for error that neighbours share. All zero: as well as is needed.
+// Noise of points as the top's bend feels it: white, and correlated by exp(-h^2 / (2 length^2)).
+struct PointNoise {
+  double white_mm = 0.0, correlated_mm = 0.0, correlation_length_mm = 0.0;
+};
+
+// How well the top's bend is known: covariance of the coefficients cxx, cxy, cyy if its points had a noise of 1 mm,
+// each independent; their number and density. Without points the bend is what tops usually have.
 struct TopBend {
   Matrix3 covariance = Matrix3::Zero();
-  double points_a_mm2 = 0.0;
-  // Of TopSurface::bend_along, for the same noise.
-  [[nodiscard]] double variance_along(const Vector2& direction) const {
-    const Vector3 by(2 * direction.x() * direction.x(), 2 * direction.x() * direction.y(),
-                     2 * direction.y() * direction.y());
-    return by.dot(covariance * by);
-  }
+  double points = 0.0, points_a_mm2 = 0.0;
+  double usual_per_mm = 0.0;  // standard deviation of a bend before it is seen (RefitTopSettings)
+  // Of TopSurface::bend_along, 1/mm^2.
+  [[nodiscard]] double variance_along(const Vector2& direction, const PointNoise& noise) const;
 };
 
 struct TopFit {

@@ -225,17 +225,20 @@ Hypothesis hold_as_top(const SurfaceCells& cells, const std::vector<std::uint32_
   return hypothesis;
 }
 
-// The same hypothesis with up as the side tells it; twice, since the side's own cells are chosen better once up is known
-// better. Nothing where top and side contradict each other: seen from the side's up, it is no top.
+// The same hypothesis with up as the side tells it; twice, since the side's own cells are chosen better once up is
+// known better. Nothing where the side says that up is far from the flat's normal: seen so, it is no top.
 std::optional<Hypothesis> squared_up(const SurfaceCells& cells, Hypothesis hypothesis, const OrientSettings& settings) {
+  const double farthest = std::cos(radians_from_degrees(0.5 * settings.flat_within_deg));
   for (int round = 0; round < 2; ++round) {
     const SquareUp square = square_up(cells, hypothesis.orientation, settings);
+    if (square.up_body.z() < farthest) return std::nullopt;
+    hypothesis.orientation.tilt_u_rad = square.tilt_u_rad;
     const Transform T_scan_body = hypothesis.orientation.T_body_scan.inverse();
     Hypothesis squared = hold_as_top(
         cells, hypothesis.orientation.top_cells,
         frame_with(T_scan_body.translation(), T_scan_body.linear() * square.up_body, T_scan_body.linear().col(0)),
         settings);
-    if (squared.score <= 0.0) return std::nullopt;
+    if (squared.score <= 0.0) break;
     squared.orientation.tilt_u_rad = square.tilt_u_rad;
     hypothesis = std::move(squared);
   }
@@ -267,21 +270,24 @@ Outcome<Orientation> orient(const SurfaceCells& cells, const OrientSettings& set
   if (hypotheses.empty())
     return refuse(RefusalReason::no_side_found, "no steep wall was found below the edge of a flat surface",
                   "scan the side at least 30 mm down, together with the top beside it");
-  std::stable_sort(hypotheses.begin(), hypotheses.end(),
-                   [](const auto& a, const auto& b) { return a.score > b.score; });
-  const double best_length_mm = hypotheses.front().rim_length_mm;
-  if (best_length_mm < settings.shortest_rim_mm)
+  const auto scores_less = [](const Hypothesis& a, const Hypothesis& b) { return a.score < b.score; };
+  const Hypothesis& best_found = *std::max_element(hypotheses.begin(), hypotheses.end(), scores_less);
+  if (best_found.rim_length_mm < settings.shortest_rim_mm)
     return refuse(RefusalReason::no_rim_found,
-                  "top and side are seen together along " + std::to_string(static_cast<int>(best_length_mm)) +
+                  "top and side are seen together along " + std::to_string(static_cast<int>(best_found.rim_length_mm)) +
                       " mm of rim only",
                   "scan at least 60 mm of rim with both faces in view");
-  // Facets of a round side can score like the top does, tilted; squared up, they are none.
+  // Facets of a round side, held tilted, can score like the top does; squared up, they are none.
+  std::vector<Hypothesis> tops;
   for (const Hypothesis& hypothesis : hypotheses) {
-    if (hypothesis.score < settings.least_share_of_best * hypotheses.front().score) break;
-    if (auto squared = squared_up(cells, hypothesis, settings)) return std::move(squared->orientation);
+    if (hypothesis.score < settings.least_share_of_best * best_found.score) continue;
+    if (auto squared = squared_up(cells, hypothesis, settings)) tops.push_back(std::move(*squared));
   }
-  return refuse(RefusalReason::no_top_found, "the flat surface that could be the top does not lie square to the side",
-                "scan the top at least 40 mm in from the rim, together with the side");
+  const auto best = std::max_element(tops.begin(), tops.end(), scores_less);
+  if (best == tops.end())
+    return refuse(RefusalReason::no_top_found, "the flat surface that could be the top does not lie square to the side",
+                  "scan the top at least 40 mm in from the rim, together with the side");
+  return std::move(best->orientation);
 }
 
 }  // namespace rimwright

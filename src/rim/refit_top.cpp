@@ -37,24 +37,27 @@ struct TopPoints {
 
 // An even share of the scan's points that lie over the top, clear of its edges.
 TopPoints points_clear_of_edges(const Orientation& orientation, const Cloud& cloud, const SurfaceCells& cells,
-                                           const RefitTopSettings& settings) {
-  const double square_mm = std::max(settings.clear_of_edges_mm, cells.cell_mm);
+                                const RefitTopSettings& settings) {
+  // Cells lie turned in plan: squares a third larger than they are leave no holes between them.
+  const double square_mm = std::max(settings.clear_of_edges_mm, 4.0 / 3.0 * cells.cell_mm);
   PlanOccupancy plan(square_mm);
   for (const auto i : orientation.top_cells)
     plan.mark((orientation.T_body_scan * cells.cells[i].mean_mm.cast<double>()).head<2>());
-  const std::size_t every = std::max<std::size_t>(1, cloud.size() / settings.sampled_points);
-  constexpr double deepest_noise_mm = 6.0;  // farther from the cells' quadric is another surface
+  const std::size_t every =
+      std::max<std::size_t>(1, (cloud.size() + settings.sampled_points - 1) / settings.sampled_points);
+  constexpr double near_mm = 6.0;  // farther from the cells' quadric is another surface
   TopPoints points;
   PlanOccupancy seen(square_mm);
   for (std::size_t i = 0; i < cloud.size(); i += every) {
     const Vector3 p = orientation.T_body_scan * Vector3(cloud.x[i], cloud.y[i], cloud.z[i]);
-    if (std::abs(p.z() - orientation.top.height_mm(p.x(), p.y())) > deepest_noise_mm) continue;
+    if (std::abs(p.z() - orientation.top.height_mm(p.x(), p.y())) > near_mm) continue;
     if (!plan.surrounds(p.head<2>())) continue;
     points.places.push_back(p);
     seen.mark(p.head<2>());
   }
   if (seen.size() > 0)
-    points.points_a_mm2 = static_cast<double>(points.places.size()) / (static_cast<double>(seen.size()) * square_mm * square_mm);
+    points.points_a_mm2 =
+        static_cast<double>(points.places.size()) / (static_cast<double>(seen.size()) * square_mm * square_mm);
   return points;
 }
 
@@ -63,6 +66,7 @@ TopPoints points_clear_of_edges(const Orientation& orientation, const Cloud& clo
 Orientation refit_top(Orientation orientation, const Cloud& cloud, const SurfaceCells& cells,
                       const RefitTopSettings& settings) {
   const auto [points, points_a_mm2] = points_clear_of_edges(orientation, cloud, cells, settings);
+  orientation.top_bend = {Matrix3::Zero(), 0.0, 0.0, settings.usual_bend_per_mm};
   if (points.size() < settings.fewest_points) return orientation;
   Row solution = scaled(orientation.top);
   Normal normal;
@@ -70,8 +74,12 @@ Orientation refit_top(Orientation orientation, const Cloud& cloud, const Surface
     std::vector<double> deviations;
     deviations.reserve(points.size());
     for (const auto& p : points) deviations.push_back(std::abs(p.z() - row_at(p).dot(solution)));
-    const double gate_mm = std::max(1e-3, 4.685 * 1.4826 * median_of(std::move(deviations)));
+    // Not below what a depth capture's steps leave.
+    const double gate_mm = std::max(0.02, 4.685 * 1.4826 * median_of(std::move(deviations)));
     normal = Normal::Identity() * 1e-6;
+    // A bend of twice cxx or cyy; in units of the points' noise and of the scaled coefficients.
+    const double noise_over_usual = gate_mm / 4.685 / (0.5 * settings.usual_bend_per_mm * std::pow(length_scale_mm, 2));
+    normal.diagonal().tail<3>().array() += noise_over_usual * noise_over_usual;
     Row right = Row::Zero();
     for (const auto& p : points) {
       const Row a = row_at(p);
@@ -90,7 +98,8 @@ Orientation refit_top(Orientation orientation, const Cloud& cloud, const Surface
                       solution[3] / (s * s), solution[4] / (s * s), solution[5] / (s * s)};
   orientation.top = top;
   const Normal covariance = normal.inverse();
-  orientation.top_bend = {covariance.bottomRightCorner<3, 3>() / std::pow(s, 4), points_a_mm2};
+  orientation.top_bend = {covariance.bottomRightCorner<3, 3>() / std::pow(s, 4), static_cast<double>(points.size()),
+                          points_a_mm2, settings.usual_bend_per_mm};
   return orientation;
 }
 

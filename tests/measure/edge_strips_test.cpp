@@ -31,6 +31,14 @@ TEST(TangentAt, FollowsTheParabolaAndItsVariance) {
   EXPECT_DOUBLE_EQ(tangent.variance_a, 1e-4 + 9.0 * 4e-6 + 81.0 * 1e-6);
 }
 
+TEST(BendDoubt, IsWhatTheParabolaRisesByTheBendItHasTooMuch) {
+  const FaceFit bent = strip(0.0, 0.010, 0.05).at[0];  // from 0 to 4, its middle at 2
+  EXPECT_NEAR(bend_doubt_mm(bent, 4.0, 5.0, 0.004), 0.006 * (3.0 * 3.0 - 2.0 * 2.0), 1e-12);
+  EXPECT_NEAR(bend_doubt_mm(bent, 0.0, -1.0, 0.004), 0.006 * (3.0 * 3.0 - 2.0 * 2.0), 1e-12);
+  EXPECT_EQ(bend_doubt_mm(bent, 4.0, 5.0, 0.010), 0.0);  // no more than faces have
+  EXPECT_EQ(bend_doubt_mm(bent, 4.0, 3.5, 0.004), 0.0);  // not carried on
+}
+
 TEST(PreferShort, OnlyWhereTheTwoPartBeyondChance) {
   // Three standard uncertainties of the difference of two heights.
   const double by_chance = 3.0 * std::sqrt(2.0) * u_mm;

@@ -111,22 +111,59 @@ TEST(MeasureFairness, FullStretchIsWhatIsNotRunOut) {
   EXPECT_FALSE(full_stretch({}).has_value());
 }
 
-// A wave deep enough to move the edge by more than a millimetre is no run-out: the drop comes back.
-TEST(MeasureFairness, AWaveDoesNotEndTheFullStretch) {
+// A bevel with raised-cosine run-outs of 60 mm at both ends of `length`, its drop changed by `change`.
+std::vector<BevelStation> stations_of(double length, double full_mm, const std::function<double(double)>& change) {
   std::vector<BevelStation> stations;
-  for (double s = 0.5; s < 300.0; s += 1.0) {
+  for (double s = 0.5; s < length; s += 1.0) {
     BevelStation station;
     station.station_mm = s;
-    const double from_end = std::min(s, 300.0 - s);
-    const double dip = std::abs(s - 120.0) < 20.0 ? 0.5 + 0.5 * std::cos(std::numbers::pi * (s - 120.0) / 20.0) : 0.0;
+    const double from_end = std::min(s, length - s);
     station.drop_mm.value =
-        14.0 * (from_end >= 60.0 ? 1.0 : 0.5 - 0.5 * std::cos(std::numbers::pi * from_end / 60.0)) - 1.5 * dip;
+        full_mm * (from_end >= 60.0 ? 1.0 : 0.5 - 0.5 * std::cos(std::numbers::pi * from_end / 60.0)) + change(s);
     stations.push_back(station);
   }
+  return stations;
+}
+
+double dip(double s, double middle, double half_width) {
+  return std::abs(s - middle) < half_width ? 0.5 + 0.5 * std::cos(std::numbers::pi * (s - middle) / half_width) : 0.0;
+}
+
+// A wave deep enough to move the edge by more than a millimetre is no run-out: the drop comes back.
+TEST(MeasureFairness, AWaveDoesNotEndTheFullStretch) {
+  const auto stretch = full_stretch(stations_of(300.0, 14.0, [](double s) { return -1.5 * dip(s, 120.0, 20.0); }));
+  ASSERT_TRUE(stretch.has_value());
+  EXPECT_GE(stretch->from_mm, 59.0);  // as without the wave
+  EXPECT_LE(stretch->from_mm, 69.0);
+  EXPECT_GE(stretch->to_mm, 231.0);
+  EXPECT_LE(stretch->to_mm, 241.0);
+}
+
+// Rim that is not seen (a clamp) does not end it either.
+TEST(MeasureFairness, AGapDoesNotEndTheFullStretch) {
+  auto stations = stations_of(400.0, 14.0, [](double) { return 0.0; });
+  std::erase_if(stations, [](const BevelStation& s) { return s.station_mm > 165.0 && s.station_mm < 235.0; });
   const auto stretch = full_stretch(stations);
   ASSERT_TRUE(stretch.has_value());
-  EXPECT_LE(stretch->from_mm, 69.0);  // as without the wave
-  EXPECT_GE(stretch->to_mm, 231.0);
+  EXPECT_LE(stretch->from_mm, 69.0);
+  EXPECT_GE(stretch->to_mm, 331.0);
+}
+
+// One stray station in a run-out does not carry it there.
+TEST(MeasureFairness, AStrayStationDoesNotCarryTheFullStretchOn) {
+  auto stations = stations_of(400.0, 14.0, [](double) { return 0.0; });
+  for (auto& station : stations)
+    if (std::abs(station.station_mm - 357.5) < 0.1) station.drop_mm.value = 13.8;
+  const auto stretch = full_stretch(stations);
+  ASSERT_TRUE(stretch.has_value());
+  EXPECT_LE(stretch->to_mm, 341.0);
+}
+
+// Two shallow bevels parted by run-outs are two.
+TEST(MeasureFairness, TwoShallowBevelsAreNotOne) {
+  const auto stretch = full_stretch(stations_of(400.0, 3.0, [](double s) { return -2.4 * dip(s, 200.0, 30.0); }));
+  ASSERT_TRUE(stretch.has_value());
+  EXPECT_LT(stretch->length_mm(), 200.0);
 }
 
 // An outline of pieces whose curvature changes evenly, with a wave across it.

@@ -202,5 +202,28 @@ TEST(SectionGeometry, DegreesOfFreedomByWelchSatterthwaite) {
   EXPECT_NEAR(angle.degrees_of_freedom, 25e-12 / (16e-12 / 5 + 1e-12 / 50), 0.01);
 }
 
+// A top that bends otherwise than its quadric, seen between 20 and 45 mm from the corner: the line through what is seen
+// is refitted, by brute force, and carried to the corner.
+TEST(UOfTopBend, IsTheCornersHeightOnceTheSeenPartIsRefitted) {
+  SectionFaces faces = triangle();
+  FaceFit top;
+  top.measured = true;
+  top.from_t_mm = 20.0, top.to_t_mm = 45.0, top.t0_mm = 31.0;
+  faces.top.t0_mm = top.t0_mm;
+  constexpr double bend_u = 2e-4;
+  faces.top.bend_doubt = {Matrix3::Zero(), 0.0, 0.0, bend_u};  // not refitted: as tops usually are
+  double n = 0, t1 = 0, t2 = 0, y0 = 0, y1 = 0;
+  for (double t = 20.0005; t < 45.0; t += 0.001) {
+    const double y = 0.5 * bend_u * t * t;
+    n += 1, t1 += t, t2 += t * t, y0 += y, y1 += t * y;
+  }
+  const double slope = (y1 - t1 * y0 / n) / (t2 - t1 * t1 / n);
+  const double at_corner = y0 / n - slope * t1 / n;  // the parabola is 0 there
+  const SectionQuantity drop = [](const SectionFaces& f) {
+    return length_down_side(f, rim_corner(f), lower_edge(f).value());
+  };
+  EXPECT_NEAR(u_of_top_bend(drop, faces, top, NoiseModel{}), std::abs(at_corner), 1e-4 * std::abs(at_corner));
+}
+
 }  // namespace
 }  // namespace rimwright

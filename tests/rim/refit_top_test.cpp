@@ -3,6 +3,7 @@
 
 #include <gtest/gtest.h>
 
+#include <Eigen/Cholesky>
 #include <cmath>
 
 #include "scanned_body.h"
@@ -36,7 +37,7 @@ BendErrors bend_errors(double noise_mm, std::uint64_t first_seed) {
     EXPECT_GT(refitted.top_bend.points_a_mm2, 0.5);
     EXPECT_LT(refitted.top_bend.points_a_mm2, 7.0);  // of 6 that the scanner gives, cells at the border counted whole
     for (const Vector2& direction : {Vector2(1.0, 0.0), Vector2(0.0, 1.0)}) {
-      const double variance = refitted.top_bend.variance_along(direction) * noise_mm * noise_mm;
+      const double variance = refitted.top_bend.variance_along(direction, {noise_mm, 0.0, 0.0});
       const auto squared = [&](const TopSurface& top) {
         return std::pow(top.bend_along(direction) + 1.0 / dome_radius_mm, 2) / variance;
       };
@@ -61,6 +62,47 @@ TEST(RefitTop, TheBendIsAsSureAsItSays) {
   }
 }
 
+// Variance of the bend across a strip under correlated error, by brute force: weights of the least-squares quadric over
+// a grid of points, and the correlation of each pair of them.
+double brute_variance(double width_mm, double correlation_length_mm) {
+  constexpr double rim_mm = 200.0, apart_mm = 2.0;
+  std::vector<Vector2> points;
+  for (double x = 0.5 * apart_mm; x < width_mm; x += apart_mm)
+    for (double y = 0.5 * apart_mm; y < rim_mm; y += apart_mm)
+      points.emplace_back(x - 0.5 * width_mm, y - 0.5 * rim_mm);
+  const auto n = static_cast<Eigen::Index>(points.size());
+  Eigen::MatrixXd rows(n, 6);
+  for (Eigen::Index i = 0; i < n; ++i) {
+    const Vector2& p = points[static_cast<std::size_t>(i)];
+    rows.row(i) << 1.0, p.x(), p.y(), p.x() * p.x(), p.x() * p.y(), p.y() * p.y();
+  }
+  const Eigen::Matrix<double, 6, 6> normal = rows.transpose() * rows;
+  const Eigen::VectorXd weights = 2.0 * rows * normal.ldlt().solve(Eigen::Matrix<double, 6, 1>::Unit(3));
+  double sum = 0.0;
+  for (Eigen::Index i = 0; i < n; ++i)
+    for (Eigen::Index j = 0; j < n; ++j) {
+      const double h = (points[static_cast<std::size_t>(i)] - points[static_cast<std::size_t>(j)]).norm();
+      sum += weights[i] * weights[j] * std::exp(-0.5 * std::pow(h / correlation_length_mm, 2));
+    }
+  return sum;
+}
+
+TEST(TopBend, CorrelatedErrorByBruteForce) {
+  for (const double width : {20.0, 40.0})
+    for (const double length : {5.0, 8.0, 12.0}) {
+      TopBend bend;
+      const double n = width / 2.0 * 100.0;  // the same grid of 2 mm over 200 mm of rim
+      bend.points = n, bend.points_a_mm2 = 0.25;
+      bend.covariance(0, 0) = 180.0 / (n * std::pow(width, 4));  // of cxx, for an even strip
+      const double stated = bend.variance_along(Vector2::UnitX(), {0.0, 1.0, length});
+      const double brute = brute_variance(width, length);
+      // Both stand for standard uncertainties that need not be known better than to a fifth (half of that in squares),
+      // and never too small by more.
+      EXPECT_GT(stated, brute / 1.4) << width << " mm wide, correlated over " << length;
+      EXPECT_LT(stated, brute * 1.4) << width << " mm wide, correlated over " << length;
+    }
+}
+
 TEST(RefitTop, TooFewPointsLeaveItAsItWas) {
   const auto made = test::scanned(test::bevelled_body(), test::plain_scanner(), 3);
   Workers workers;
@@ -72,7 +114,7 @@ TEST(RefitTop, TooFewPointsLeaveItAsItWas) {
   settings.fewest_points = made.scan.cloud.size() + 1;
   const Orientation same = refit_top(*oriented, made.scan.cloud, *cells, settings);
   EXPECT_EQ(same.top.coefficients, oriented->top.coefficients);
-  EXPECT_EQ(same.top_bend.points_a_mm2, 0.0);
+  EXPECT_EQ(same.top_bend.variance_along(Vector2::UnitX(), {0.1, 0.0, 0.0}), std::pow(settings.usual_bend_per_mm, 2));
 }
 
 }  // namespace
