@@ -226,12 +226,18 @@ Hypothesis hold_as_top(const SurfaceCells& cells, const std::vector<std::uint32_
 }
 
 // The same hypothesis with up as the side tells it; twice, since the side's own cells are chosen better once up is
-// known better. Nothing where the side says that up is far from the flat's normal: seen so, it is no top.
-std::optional<Hypothesis> squared_up(const SurfaceCells& cells, Hypothesis hypothesis, const OrientSettings& settings) {
-  const double farthest = std::cos(radians_from_degrees(0.5 * settings.flat_within_deg));
+// known better. turned: how far that is from the flat's own normal.
+struct SquaredUp {
+  Hypothesis hypothesis;
+  double turned_rad = 0.0;
+};
+
+SquaredUp squared_up(const SurfaceCells& cells, const Hypothesis& flat, const OrientSettings& settings) {
+  SquaredUp result{flat, 0.0};
+  Hypothesis& hypothesis = result.hypothesis;
   for (int round = 0; round < 2; ++round) {
     const SquareUp square = square_up(cells, hypothesis.orientation, settings);
-    if (square.up_body.z() < farthest) return std::nullopt;
+    result.turned_rad += std::acos(std::min(1.0, square.up_body.z()));
     hypothesis.orientation.tilt_u_rad = square.tilt_u_rad;
     const Transform T_scan_body = hypothesis.orientation.T_body_scan.inverse();
     Hypothesis squared = hold_as_top(
@@ -242,7 +248,7 @@ std::optional<Hypothesis> squared_up(const SurfaceCells& cells, Hypothesis hypot
     squared.orientation.tilt_u_rad = square.tilt_u_rad;
     hypothesis = std::move(squared);
   }
-  return hypothesis;
+  return result;
 }
 
 }  // namespace
@@ -277,17 +283,18 @@ Outcome<Orientation> orient(const SurfaceCells& cells, const OrientSettings& set
                   "top and side are seen together along " + std::to_string(static_cast<int>(best_found.rim_length_mm)) +
                       " mm of rim only",
                   "scan at least 60 mm of rim with both faces in view");
-  // Facets of a round side, held tilted, can score like the top does; squared up, they are none.
-  std::vector<Hypothesis> tops;
-  for (const Hypothesis& hypothesis : hypotheses) {
-    if (hypothesis.score < settings.least_share_of_best * best_found.score) continue;
-    if (auto squared = squared_up(cells, hypothesis, settings)) tops.push_back(std::move(*squared));
-  }
-  const auto best = std::max_element(tops.begin(), tops.end(), scores_less);
-  if (best == tops.end())
-    return refuse(RefusalReason::no_top_found, "the flat surface that could be the top does not lie square to the side",
-                  "scan the top at least 40 mm in from the rim, together with the side");
-  return std::move(best->orientation);
+  // Facets of a round side, held tilted, can score like the top does; but the side then says that up is elsewhere. What
+  // has to be turned less than half as far as a flat's cells may lean comes first.
+  std::vector<SquaredUp> tops;
+  for (const Hypothesis& hypothesis : hypotheses)
+    if (hypothesis.score >= settings.least_share_of_best * best_found.score)
+      tops.push_back(squared_up(cells, hypothesis, settings));
+  const double little_rad = radians_from_degrees(0.5 * settings.flat_within_deg);
+  const auto best = std::max_element(tops.begin(), tops.end(), [&](const SquaredUp& a, const SquaredUp& b) {
+    const bool a_is_square = a.turned_rad < little_rad, b_is_square = b.turned_rad < little_rad;
+    return a_is_square != b_is_square ? b_is_square : a.hypothesis.score < b.hypothesis.score;
+  });
+  return std::move(best->hypothesis.orientation);
 }
 
 }  // namespace rimwright
