@@ -2,6 +2,7 @@
 
 #include <array>
 #include <functional>
+#include <mutex>
 
 #include "report/faces_file.h"
 #include "report/heatmap_ply.h"
@@ -23,10 +24,21 @@ Outcome<void> write_result(const Inspection& inspection, const ReportContext& co
     if (!bytes) return tl::unexpected(bytes.error());
     return result->write(name, *bytes);
   };
+  // The picture before the sheets, and one sheet at a time: how letters come out depends on what was drawn before, or
+  // is being drawn by another thread.
+  std::once_flag once;
+  Outcome<std::string> picture;
+  std::mutex drawing;
+  const auto draw_picture = [&] { std::call_once(once, [&] { picture = heatmap_png(inspection); }); };
+  const auto drawn = [&](const auto& draw) {
+    draw_picture();
+    const std::lock_guard lock(drawing);
+    return draw();
+  };
   // Each writes files of its own. The page, which shows the picture, takes longest and goes first.
   const std::array<std::function<Outcome<void>()>, 7> parts{
       [&]() -> Outcome<void> {
-        const Outcome<std::string> picture = heatmap_png(inspection);
+        draw_picture();
         return put("heatmap.png", picture).and_then([&] {
           return put("report.html", report_page(inspection, context, *picture));
         });
@@ -35,10 +47,10 @@ Outcome<void> write_result(const Inspection& inspection, const ReportContext& co
       [&]() -> Outcome<void> {
         return write_faces(result->path_aside(faces_file_name), faces_of(inspection.measures));
       },
-      [&] { return put("strip.pdf", strip_pdf(inspection)); },
+      [&] { return put("strip.pdf", drawn([&] { return strip_pdf(inspection); })); },
       [&] { return put("stations.csv", stations_csv(inspection)); },
       [&] { return put("results.json", results_json(inspection, context)); },
-      [&] { return put("summary.pdf", summary_pdf(inspection, context)); },
+      [&] { return put("summary.pdf", drawn([&] { return summary_pdf(inspection, context); })); },
   };
   std::array<Outcome<void>, 7> written;
   workers.for_chunks(parts.size(), 1,
