@@ -1,4 +1,4 @@
-// From a cloud to measures: orient, outline, unroll, segment, name, fit, measure.
+// From a cloud to measures: orient, fit the top again, outline, unroll, segment, name, fit, measure.
 #pragma once
 
 #include "core/cloud.h"

@@ -190,9 +190,10 @@ std::string advise_undecided(const Plan& plan, const JudgedSeries& series, const
   const double room_squared = margin * margin / (k * k) - other_squared;
   if (room_squared > 0 && noise > 0) {
     const double factor = noise * noise / room_squared;
-    if (factor <= 100.0) {
+    constexpr double most_times = 10.0;  // nobody goes over a stretch more often
+    if (factor <= most_times) {
       char times[32];
-      std::snprintf(times, sizeof times, "%.*f", factor < 9.5 ? 1 : 0, std::max(1.1, factor));
+      std::snprintf(times, sizeof times, "%.1f", std::max(1.1, factor));
       return advice + "scan that stretch with " + times + " times the points, or go over it " + times + " times";
     }
   }
@@ -201,8 +202,8 @@ std::string advise_undecided(const Plan& plan, const JudgedSeries& series, const
     case UncertaintySource::correlated: {
       char times[32];
       std::snprintf(times, sizeof times, "%.1f", std::max(1.1, station.u95 / margin));
-      return advice + "more points alone will not do it: use a scanner or distance with noise " + times +
-             " times smaller";
+      return advice + "more points alone will hardly do it: use a scanner or distance with noise " + times +
+             " times smaller, or gauge it by hand";
     }
     case UncertaintySource::scale:
       return advice + "measure the check bar of the target with callipers and give it as --bar";

@@ -1,28 +1,20 @@
 #include "measure/fit_faces.h"
 
 #include <algorithm>
-#include <array>
 #include <cmath>
-#include <cstdint>
 #include <span>
 
+#include "measure/add_points.h"
 #include "measure/edge_strips.h"
 #include "measure/face_moments.h"
 #include "measure/face_spans.h"
 #include "measure/fit_window.h"
 #include "measure/profile_frame.h"
 #include "measure/section_geometry.h"
-#include "rim/even_share.h"
 
 namespace rimwright {
 
 namespace {
-
-// The quadric top across the rim: height = rise out + bend out^2 / 2. Between the sections at both ends of a station's
-// slice it is linear to far below a micrometre.
-struct Dome {
-  double rise = 0.0, bend = 0.0;
-};
 
 class FaceFitter {
  public:
@@ -201,8 +193,19 @@ class FaceFitter {
     const double to_slope = (after.to_t_mm - before.to_t_mm) * per_mm;
     const auto [from_along, to_along] = places_of(span, from_slope, to_slope);
     const auto slices_a_station = static_cast<std::size_t>(std::lround(settings_.station_step_mm / rim_.slice_mm));
-    for (std::size_t slice = i * slices_a_station; slice < (i + 1) * slices_a_station; ++slice)
-      add_points(i, from_slope, to_slope, rim_.points_between(slice, from_along, to_along));
+    FaceAtStation face{span, fits_.along, fits_.normal, station(i), settings_.station_step_mm, from_slope, to_slope};
+    if (is_top_) face.domes = &domes_[i];
+    // In the first round the top's line is the segmentation's, which holds no quadric; later rounds fit without it.
+    face.line_holds_dome = fits_.at.empty();
+    // Points of the neighbouring wall scatter into a floor's t; they stand out along the profile.
+    if (is_ledge_) face.spare_along_mm = 2.0 * noise_mm_;
+    for (std::size_t slice = i * slices_a_station; slice < (i + 1) * slices_a_station; ++slice) {
+      const UnrolledRim::Range range = rim_.points_between(slice, from_along, to_along);
+      // The rounds before the last only set lines and gates, for which an even share of a very dense slice is enough.
+      const double share = static_cast<double>(range.end - range.begin) / settings_.points_a_slice;
+      const std::size_t every = takes_all_ ? 1 : std::max<std::size_t>(1, static_cast<std::size_t>(share));
+      add_points(slices_[i], rim_, {range.begin, range.end, every}, face);
+    }
   }
 
   // Between which places along the profile the span's points and those it counts as rejected lie.
@@ -230,120 +233,6 @@ class FaceFitter {
   [[nodiscard]] double profile_along_at(double t, double y) const {
     const Vector2 p = t * fits_.along + y * fits_.normal;
     return profile_along(p.x(), p.y());
-  }
-
-  // Some points of a slice: read once, then worked through in loops over few operations each, which the processor does
-  // for several points at once.
-  struct PointRun {
-    static constexpr std::size_t most = 512;
-    const float *out = nullptr, *up = nullptr;  // of the rim itself, or of the share below
-    std::array<float, most> share_out, share_up, ds, t, y, residual, weight;
-    std::array<std::int32_t, most> is_here, is_kept;
-  };
-
-  void add_points(std::size_t i, double from_slope, double to_slope, const UnrolledRim::Range& range) {
-    // The rounds before the last only set lines and gates, for which an even share of a very dense slice is enough.
-    const double share = static_cast<double>(range.end - range.begin) / settings_.points_a_slice;
-    const std::size_t every = takes_all_ ? 1 : std::max<std::size_t>(1, static_cast<std::size_t>(share));
-    PointRun run;
-    if (rim_.sigma_mm.empty()) run.weight.fill(1.0F);
-    const EvenShare points(range.begin, range.end, every);
-    for (std::size_t first = 0; first < points.size(); first += PointRun::most) {
-      const std::size_t count = std::min(PointRun::most, points.size() - first);
-      read_run(run, points, first, count, static_cast<float>(station(i)));
-      place_on_face(run, count, i);
-      choose_points(run, count, i, from_slope, to_slope);
-      add_chosen(run, count, i);
-    }
-  }
-
-  void read_run(PointRun& run, const EvenShare& points, std::size_t first, std::size_t count, float station_mm) const {
-    const std::size_t begin = points[first];
-    run.out = &rim_.out_mm[begin];
-    run.up = &rim_.up_mm[begin];
-    const auto read = [&](const std::vector<float>& from, std::array<float, PointRun::most>& to) {
-      for (std::size_t k = 0; k < count; ++k) to[k] = from[points[first + k]];
-    };
-    if (points.is_all()) {
-      for (std::size_t k = 0; k < count; ++k) run.ds[k] = rim_.station_mm[begin + k] - station_mm;
-    } else {
-      read(rim_.out_mm, run.share_out);
-      read(rim_.up_mm, run.share_up);
-      read(rim_.station_mm, run.ds);
-      run.out = run.share_out.data();
-      run.up = run.share_up.data();
-      for (std::size_t k = 0; k < count; ++k) run.ds[k] -= station_mm;
-    }
-    if (rim_.sigma_mm.empty()) return;
-    read(rim_.sigma_mm, run.weight);
-    for (std::size_t k = 0; k < count; ++k) run.weight[k] = 1.0F / std::max(1e-6F, run.weight[k] * run.weight[k]);
-  }
-
-  // t, y and the residual of each point against the span's line.
-  void place_on_face(PointRun& run, std::size_t count, std::size_t i) const {
-    const FaceSpan& span = spans_[i];
-    const auto single = [](double value) { return static_cast<float>(value); };
-    const float along_out = single(fits_.along.x()), along_up = single(fits_.along.y());
-    const float normal_out = single(fits_.normal.x()), normal_up = single(fits_.normal.y());
-    const float shift = single(span.shift_along), a = single(span.a_mm), b = single(span.b);
-    for (std::size_t k = 0; k < count; ++k) {
-      run.t[k] = run.out[k] * along_out + run.up[k] * along_up;
-      run.y[k] = run.out[k] * normal_out + run.up[k] * normal_up - shift * run.ds[k];
-      run.residual[k] = run.y[k] - (a + b * run.t[k]);
-    }
-    if (!is_top_) return;
-    // In the first round the top's line is the segmentation's, which holds no quadric; later rounds fit without it.
-    const float in_residual = fits_.at.empty() ? 0.0F : 1.0F;
-    const Dome &before = domes_[i], &after = domes_[i + 1];
-    const float per_mm = single(1.0 / settings_.station_step_mm);
-    const float rise = single(before.rise), rise_on = single(after.rise - before.rise);
-    const float bend = single(0.5 * before.bend), bend_on = single(0.5 * (after.bend - before.bend));
-    for (std::size_t k = 0; k < count; ++k) {
-      const float way = 0.5F + run.ds[k] * per_mm;
-      const float dome = run.out[k] * (rise + way * rise_on + (bend + way * bend_on) * run.out[k]);
-      run.y[k] -= dome;
-      run.residual[k] -= in_residual * dome;
-    }
-  }
-
-  // Which points lie within the span, and which of those within its gate.
-  void choose_points(PointRun& run, std::size_t count, std::size_t i, double from_slope, double to_slope) const {
-    const FaceSpan& span = spans_[i];
-    const auto single = [](double value) { return static_cast<float>(value); };
-    const float from_t = single(span.from_t_mm), to_t = single(span.to_t_mm);
-    const float from_on = single(from_slope), to_on = single(to_slope), gate = single(span.gate_mm);
-    for (std::size_t k = 0; k < count; ++k) {
-      const float t = run.t[k], ds = run.ds[k];
-      run.is_here[k] = (t >= from_t + from_on * ds ? 1 : 0) & (t <= to_t + to_on * ds ? 1 : 0);
-    }
-    if (is_ledge_) {
-      // Points of the neighbouring wall scatter into a floor's t; they stand out along the profile.
-      const double spare = 2.0 * noise_mm_;
-      const float from_along = single(span.from_along_mm - spare), to_along = single(span.to_along_mm + spare);
-      const float moved = single(span.shift_along * profile_along(fits_.normal.x(), fits_.normal.y()));
-      const float per_up = single(profile_along(0.0, 1.0)), per_out = single(profile_along(1.0, 0.0));
-      for (std::size_t k = 0; k < count; ++k) {
-        const float along = run.up[k] * per_up + run.out[k] * per_out - moved * run.ds[k];
-        run.is_here[k] &= (along >= from_along ? 1 : 0) & (along <= to_along ? 1 : 0);
-      }
-    }
-    for (std::size_t k = 0; k < count; ++k)
-      run.is_kept[k] = run.is_here[k] & (std::abs(run.residual[k]) <= gate ? 1 : 0);
-  }
-
-  // The kept ones, brought together at the beginning of the run; the others of the span count as rejected.
-  void add_chosen(PointRun& run, std::size_t count, std::size_t i) {
-    std::int32_t seen = 0;
-    for (std::size_t k = 0; k < count; ++k) seen += run.is_here[k];
-    std::size_t kept = 0;
-    for (std::size_t k = 0; k < count; ++k) {
-      run.t[kept] = run.t[k], run.y[kept] = run.y[k], run.residual[kept] = run.residual[k];
-      if (!rim_.sigma_mm.empty()) run.weight[kept] = run.weight[k];
-      kept += static_cast<std::size_t>(run.is_kept[k]);
-    }
-    slices_[i].rejected += static_cast<double>(seen) - static_cast<double>(kept);
-    slices_[i].add_all({run.t.data(), kept}, {run.y.data(), kept}, {run.residual.data(), kept},
-                       {run.weight.data(), kept});
   }
 
   void fit_windows() {
@@ -430,7 +319,7 @@ class FaceFitter {
   bool is_top_ = false, is_reference_ = false, is_ledge_ = false, takes_all_ = false;
   std::size_t stations_ = 0;
   Workers& workers_;
-  std::vector<Dome> domes_;  // at the borders of the stations' slices; of the top only
+  std::vector<SectionDome> domes_;  // at the borders of the stations' slices; of the top only
   std::vector<FaceSpan> spans_;
   std::vector<SliceMoments> slices_;
   FaceFits fits_;

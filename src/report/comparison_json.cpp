@@ -1,15 +1,12 @@
-#include <cmath>
 #include <nlohmann/json.hpp>
 
 #include "report/comparison_report.h"
+#include "report/json_number.h"
 
 namespace rimwright {
 namespace {
 
 using Json = nlohmann::ordered_json;
-
-// Micrometres are far below what any scan tells; NaN becomes null.
-Json number(double value) { return std::isfinite(value) ? Json(std::round(value * 1e4) / 1e4) : Json(nullptr); }
 
 Json side_of(const Pass& pass) {
   return {{"folder", pass.folder}, {"measured_at", pass.measured_at}, {"verdict", std::string(name_of(pass.verdict))}};

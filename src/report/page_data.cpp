@@ -6,14 +6,11 @@
 #include <nlohmann/json.hpp>
 
 #include "judge/compare.h"
-#include "judge/cut_list.h"
-#include "judge/dry_fit.h"
-#include "judge/ready_to_glue.h"
-#include "judge/sanding_block.h"
-#include "judge/words.h"
 #include "report/face_drawing.h"
 #include "report/heat_colours.h"
 #include "report/jobs.h"
+#include "report/json_number.h"
+#include "report/page_bench.h"
 
 namespace rimwright {
 namespace {
@@ -33,11 +30,6 @@ void put_int16(std::string& bytes, double value) {
   bytes += static_cast<char>(u >> 8);
 }
 
-Json number(double value) {
-  if (!std::isfinite(value)) return nullptr;
-  return std::round(value * 1e4) / 1e4;
-}
-Json number(const Measured& measured) { return number(measured.value); }
 Json pair(const Vector2& p) { return Json::array({number(p.x()), number(p.y())}); }
 
 const char* name_of_face(FaceKind kind) {
@@ -179,144 +171,6 @@ void add_points(const Measures& measures, Json& page, PageData& data) {
   page["points"] = std::move(points);
 }
 
-void add_plan(const Inspection& inspection, Json& page) {
-  const Plan& plan = inspection.plan;
-  page["channels"] = Json::array();
-  page["fits"] = Json::array();
-  DryFitSettings settings;
-  settings.units = plan.units;
-  for (std::size_t i = 0; i < plan.channels.size(); ++i) {
-    const PlannedChannel& channel = plan.channels[i];
-    Json entry;
-    entry["name"] = channel.name;
-    entry["corner"] = std::string(name_of(channel.corner));
-    entry["glue_mm"] = channel.glue_mm;
-    entry["proud_mm"] = channel.proud_mm;
-    entry["strips"] = Json::array();
-    for (const Strip& strip : channel.strips) {
-      entry["strips"].push_back({{"name", strip.name},
-                                 {"thickness_mm", strip.thickness_mm},
-                                 {"height_mm", strip.height_mm},
-                                 {"later", strip.later}});
-    }
-    entry["steps"] = Json::array();
-    for (const PlannedStep& step : channel.steps) {
-      entry["steps"].push_back({{"first_strip", step.first_strip}, {"last_strip", step.last_strip}});
-    }
-    page["channels"].push_back(std::move(entry));
-
-    for (const ChannelMeasures& measured : inspection.measures.channels) {
-      if (measured.planned_channel != i) continue;
-      const DryFit fit = dry_fit(channel, measured, settings);
-      Json one;
-      one["channel"] = i;
-      one["summary"] = fit.summary;
-      one["mends"] = Json::array();
-      for (const Mend& mend : fit.mends) {
-        one["mends"].push_back(stretch_words(mend.from_mm, mend.to_mm, plan.units) + ": " + mend.sentence);
-      }
-      one["stations"] = Json::array();
-      for (const StationFit& station : fit.stations) {
-        Json steps = Json::array();
-        for (const StepFit& step : station.steps) {
-          steps.push_back({{"proud_mm", number(step.proud_mm)},
-                           {"gap_under_mm", number(step.gap_under_mm)},
-                           {"gap_behind_mm", number(step.gap_behind_mm)}});
-        }
-        one["stations"].push_back({{"station_mm", number(station.station_mm)}, {"steps", std::move(steps)}});
-      }
-      page["fits"].push_back(std::move(one));
-    }
-  }
-}
-
-// Where each feature runs along the rim, for the drawing in plan.
-void add_extents(const Measures& measures, const Plan& plan, Json& page) {
-  page["extents"] = Json::array();
-  const auto add = [&](const std::string& name, const auto& stations) {
-    constexpr double break_mm = 8.0;
-    for (std::size_t i = 0; i < stations.size();) {
-      std::size_t end = i;
-      while (end + 1 < stations.size() && stations[end + 1].station_mm - stations[end].station_mm < break_mm) ++end;
-      page["extents"].push_back(
-          {{"name", name}, {"from_mm", number(stations[i].station_mm)}, {"to_mm", number(stations[end].station_mm)}});
-      i = end + 1;
-    }
-  };
-  add("bevel", measures.bevel.stations);
-  for (const ChannelMeasures& channel : measures.channels) {
-    if (channel.planned_channel < plan.channels.size())
-      add(plan.channels[channel.planned_channel].name, channel.stations);
-  }
-}
-
-void add_fullest(const Inspection& inspection, Json& page) {
-  page["fullest_mm"] = {1.0, 0.0};
-  if (!inspection.plan.bevel) return;
-  const FullestStretch fullest =
-      find_fullest(inspection.measures.bevel.stations, inspection.plan.bevel->drop_mm.upper_limit());
-  if (fullest.is_known()) page["fullest_mm"] = {number(fullest.from_mm), number(fullest.to_mm)};
-}
-
-// For the builder's own block and a few common lengths beside it.
-void add_sanding(const Inspection& inspection, const ReportContext& context, Json& page) {
-  std::vector<double> lengths_mm{context.sanding_block_mm};
-  for (const double length_mm : {60.0, 100.0, 150.0, 250.0}) {
-    if (std::abs(length_mm - context.sanding_block_mm) > 1.0) lengths_mm.push_back(length_mm);
-  }
-  std::sort(lengths_mm.begin(), lengths_mm.end());
-  page["sanding"] = Json::array();
-  for (const double length_mm : lengths_mm) {
-    SandingSettings settings;
-    settings.block_length_mm = length_mm;
-    const SandingBlock sanded = sand_with_block(inspection.plan, inspection.measures, settings);
-    if (sanded.stations.size() < 2) return;
-    Json stations = Json::array();
-    for (const SandedStation& station : sanded.stations) {
-      stations.push_back({number(station.station_mm), number(station.deepest_mark_mm), number(station.to_take_off_mm)});
-    }
-    page["sanding"].push_back({{"block_length_mm", sanded.block_length_mm},
-                               {"own", std::abs(length_mm - context.sanding_block_mm) < 1e-9},
-                               {"stations", std::move(stations)},
-                               {"sentences", sanded.sentences}});
-  }
-}
-
-// The checklist before glue and the strips to cut.
-void add_gluing(const Inspection& inspection, Json& page) {
-  DryFitSettings settings;
-  settings.units = inspection.plan.units;
-  std::vector<DryFit> fits;
-  for (std::size_t i = 0; i < inspection.plan.channels.size(); ++i) {
-    ChannelMeasures none;
-    none.planned_channel = i;
-    const ChannelMeasures* measured = &none;
-    for (const ChannelMeasures& channel : inspection.measures.channels) {
-      if (channel.planned_channel == i) measured = &channel;
-    }
-    fits.push_back(dry_fit(inspection.plan.channels[i], *measured, settings));
-  }
-  const GlueCheck check = ready_to_glue(inspection, fits);
-  page["glue"] = {{"ready", std::string(name_of(check.ready))}, {"items", Json::array()}};
-  for (const GlueCheckItem& item : check.items) {
-    page["glue"]["items"].push_back(
-        {{"kind", std::string(name_of(item.kind))}, {"feature", item.feature}, {"text", item.text}});
-  }
-  const CutList list = cut_list(inspection.plan, inspection.measures, inspection.scale);
-  page["cut"] = {{"pieces", Json::array()}, {"notes", list.notes}};
-  for (const CutPiece& piece : list.pieces) {
-    if (piece.planned_channel >= inspection.plan.channels.size()) continue;
-    const PlannedChannel& channel = inspection.plan.channels[piece.planned_channel];
-    if (piece.strip >= channel.strips.size()) continue;
-    page["cut"]["pieces"].push_back({{"channel", channel.name},
-                                     {"strip", channel.strips[piece.strip].name},
-                                     {"from_mm", number(piece.from_mm)},
-                                     {"to_mm", number(piece.to_mm)},
-                                     {"cut_mm", number(piece.cut_mm)},
-                                     {"note", piece.note}});
-  }
-}
-
 }  // namespace
 
 std::string base64(std::string_view bytes) {
@@ -348,8 +202,6 @@ PageData page_data(const Inspection& inspection, const ReportContext& context, s
     page["jobs"].push_back(
         {{"number", job.number}, {"verdict", std::string(name_of(job.verdict))}, {"findings", job.findings}});
   }
-  add_fullest(inspection, page);
-  add_extents(inspection.measures, inspection.plan, page);
   add_map(inspection, page, data);
   add_sections(inspection.measures, page, data);
   page["rim"] = Json::array();
@@ -360,9 +212,7 @@ PageData page_data(const Inspection& inspection, const ReportContext& context, s
         {number(measures.rim_plan_mm[i].x()), number(measures.rim_plan_mm[i].y()), number(measures.rim_station_mm[i])});
   }
   add_points(measures, page, data);
-  add_plan(inspection, page);
-  add_sanding(inspection, context, page);
-  add_gluing(inspection, page);
+  add_bench_facts(inspection, context, page);
   page["picture"] = "data:image/png;base64," + base64(heatmap_png_bytes);
   data.page_json = page.dump(-1, ' ', false, Json::error_handler_t::replace);
   return data;
