@@ -150,6 +150,10 @@ TEST(CloudFromPhotos, MeasuresTheBevelOfAStraightRim) {
   EXPECT_DOUBLE_EQ(scaled->scale.factor, 0.99);
   EXPECT_NEAR(scaled->scale.relative_standard_u, 0.05 / 99.0, 1e-12);
   EXPECT_EQ(cloud->scale.relative_standard_u, 0.005);
+  // What a print that was not measured costs is said, with what to do.
+  const auto speaks_of_bar = [](const std::string& note) { return note.find("--bar") != std::string::npos; };
+  EXPECT_EQ(std::count_if(cloud->notes.begin(), cloud->notes.end(), speaks_of_bar), 1);
+  EXPECT_EQ(std::count_if(scaled->notes.begin(), scaled->notes.end(), speaks_of_bar), 0);
   for (std::size_t i = 0; i < cloud->size(); i += 101) {
     EXPECT_LT((scaled->point_mm(i) - 0.99 * cloud->point_mm(i)).norm(), 1e-4);
   }

@@ -30,6 +30,7 @@ struct RimSection {
   RimFrame rim;
   std::optional<CommonPlane> bevel;
 };
+// A plane is kept where enough patches of the bevel lie on one; blends of a stair of ledges scatter too much.
 [[nodiscard]] std::vector<std::vector<RimSection>> rim_sections(const std::vector<Patch>& patches,
                                                                 const std::vector<std::vector<RimFrame>>& rim,
                                                                 const EdgeFramesSettings& settings);

@@ -149,6 +149,15 @@ std::string expectation(const PhotoEvidence& e) {
                degrees_from_radians(2.0 * lever * e.halves.error.correlated_sigma_mm / 20.0));
 }
 
+// A print that was not measured: what that costs, at 95 %.
+std::string doubtful_scale(const Scale& scale) {
+  constexpr double worth_a_word = 0.002;  // 0.06 mm of 16 mm
+  if (scale.relative_standard_u < worth_a_word) return "";
+  const double u95 = 1.96 * scale.relative_standard_u;
+  return words("the scale of the print is known to %.1f %% only, %.2f mm of 16 mm: ", 100.0 * u95, 16.0 * u95) +
+         "measure the target's check bar with callipers and give its length with --bar";
+}
+
 }  // namespace
 
 double target_bow_mm(const CameraNetwork& network) {
@@ -193,6 +202,7 @@ std::vector<std::string> photo_verdict(const PhotoEvidence& e, const PhotoVerdic
               "something flat",
               bow));
   }
+  notes.push_back(doubtful_scale(e.scale));
   notes.push_back(unsharp(e, settings));
   notes.push_back(directions(e));
   notes.push_back(thin_side(e, settings));

@@ -28,6 +28,7 @@ struct PhotoEvidence {
   const PhotoStack& stack;
   const std::vector<Patch>& patches;  // that are kept
   const HalvesReport& halves;
+  const Scale& scale;
 };
 
 // Sentences for Cloud::notes, the plain facts first, then what is wrong with what to do about it.
