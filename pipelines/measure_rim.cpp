@@ -1,5 +1,7 @@
 #include "pipelines/measure_rim.h"
 
+#include <algorithm>
+
 #include "measure/doubt_fits.h"
 #include "measure/find_torn.h"
 #include "measure/map_deviation.h"
@@ -21,7 +23,8 @@ Measures measure_sections(const UnrolledRim& rim, const FittedRim& fitted, const
   Measures measures;
   std::vector<TargetFace> targets;
   if (const FaceFits* face = fitted.find(FaceName::bevel)) {
-    const FaceGrid grid = grid_face(rim, fitted, *face, 0.5, -0.6, 1.0, workers);
+    const double gate_mm = std::max(1.0, 4.0 * noise.white_sigma_mm);  // nearer ones cut the tails of noise, and form
+    const FaceGrid grid = grid_face(rim, fitted, *face, 0.5, -0.6, gate_mm, workers);
     measures.bevel_planned = true;
     measures.bevel.stations = measure_bevel(rim, fitted, grid, noise, terms, settings.bevel);
     measure_fairness(measures.bevel, rim, fitted, grid, *expected.bevel, noise, fair);

@@ -2,130 +2,185 @@
 
 #include <Eigen/Cholesky>
 #include <algorithm>
-#include <array>
 #include <cmath>
+
+#include "measure/fit_cross_form.h"
 
 namespace rimwright {
 
-FaceForm measure_face_form(const FaceGrid& grid, std::size_t column, const FaceFit& fit, const NoiseModel& noise,
+namespace {
+
+constexpr double least_points = 50.0;
+
+// Whether the face is fitted at t in its own section: in a run-out, and where a channel begins, it ends elsewhere a few
+// millimetres on.
+bool holds(const FaceFit& fit, double t) {
+  return !fit.measured || (t >= std::min(fit.from_t_mm, fit.to_t_mm) && t <= std::max(fit.from_t_mm, fit.to_t_mm));
+}
+
+// At its ends the face gives way to its neighbours: rows thinner than the others are not all face.
+void drop_thin_ends(std::vector<FormRow>& rows) {
+  if (rows.empty()) return;
+  std::vector<double> weights;
+  for (const FormRow& row : rows) weights.push_back(row.weights[0]);
+  const auto middle = weights.begin() + static_cast<std::ptrdiff_t>(weights.size() / 2);
+  std::nth_element(weights.begin(), middle, weights.end());
+  const auto is_full = [least = 0.6 * *middle](const FormRow& row) { return row.weights[0] >= least; };
+  rows.erase(std::find_if(rows.rbegin(), rows.rend(), is_full).base(), rows.end());
+  rows.erase(rows.begin(), std::find_if(rows.begin(), rows.end(), is_full));
+}
+
+// The part of a face that a form is told of: fitted clear of the edges, told from edge to edge.
+struct Extent {
+  double from_t_mm = 0.0, to_t_mm = 0.0;
+  double margin_mm = 0.0;
+  [[nodiscard]] double half_width_mm() const { return 0.5 * (to_t_mm - from_t_mm); }
+  [[nodiscard]] double across(double t) const { return (t - 0.5 * (to_t_mm + from_t_mm)) / half_width_mm(); }
+  [[nodiscard]] double fitted_mm() const { return to_t_mm - from_t_mm - 2.0 * margin_mm; }
+};
+
+Extent extent_of(const FaceFit& fit) {
+  return {std::min(fit.from_t_mm, fit.to_t_mm) - fit.margin_mm, std::max(fit.from_t_mm, fit.to_t_mm) + fit.margin_mm,
+          fit.margin_mm};
+}
+
+std::vector<FormRow> rows_of(const FaceGrid& grid, std::size_t column, const FaceFits& face, const Extent& extent) {
+  const FaceFit& fit = face.at[column];
+  std::vector<FormRow> rows;
+  const auto half = static_cast<std::ptrdiff_t>(std::lround(fit.window_mm / grid.station_step_mm));
+  for (std::size_t r = 0; r < grid.rows; ++r) {
+    const double t = grid.t(r);
+    if (t < extent.from_t_mm + fit.margin_mm || t > extent.to_t_mm - fit.margin_mm) continue;
+    FormRow row;
+    row.across = extent.across(t);
+    for (std::ptrdiff_t d = -half; d <= half; ++d) {
+      const auto c = static_cast<std::ptrdiff_t>(column) + d;
+      if (c < 0 || c >= static_cast<std::ptrdiff_t>(grid.columns)) continue;
+      const std::size_t cell = grid.index(r, static_cast<std::size_t>(c));
+      const double n = static_cast<double>(grid.count[cell]);
+      if (n < 1.0 || !holds(face.at[static_cast<std::size_t>(c)], t)) continue;
+      // The face moves along the rim in a run-out; its form is what is left when that is taken off.
+      const double ds = static_cast<double>(d) * grid.station_step_mm;
+      const double v = static_cast<double>(grid.mean_mm[cell]) - (fit.shift_along + fit.bend_along * ds) * ds -
+                       fit.a_mm - (fit.b + fit.twist_along * ds) * (t - fit.t0_mm);
+      double power = n;
+      for (std::size_t k = 0; k < row.weights.size(); ++k, power *= ds) {
+        row.weights[k] += power;
+        if (k < row.heights_mm.size()) row.heights_mm[k] += power * v;
+      }
+      row.squares_mm2 += n * v * v;
+      row.cells += 1.0;
+    }
+    if (row.cells > 0.0) rows.push_back(row);
+  }
+  drop_thin_ends(rows);
+  return rows;
+}
+
+double points_of(const std::vector<FormRow>& rows) {
+  double points = 0.0;
+  for (const FormRow& row : rows) points += row.weights[0];
+  return points;
+}
+
+// Whether every fifth of what is fitted across (of a narrow face fewer parts, none narrower than two rows) holds a
+// tenth of its even share of points: with less, the form would be a guess there.
+bool every_part_is_seen(const std::vector<FormRow>& rows, const Extent& extent, double row_mm) {
+  const double parts = std::floor(std::clamp(extent.fitted_mm() / (2.0 * row_mm), 1.0, 5.0));
+  std::vector<double> points(static_cast<std::size_t>(parts), 0.0);
+  for (const FormRow& row : rows) {
+    const double share = 0.5 + row.across * extent.half_width_mm() / extent.fitted_mm();
+    points[static_cast<std::size_t>(std::clamp(parts * share, 0.0, parts - 0.5))] += row.weights[0];
+  }
+  return *std::min_element(points.begin(), points.end()) >= 0.1 * points_of(rows) / parts;
+}
+
+Measured straightness_of(const std::vector<FormRow>& rows, double width_mm, double shared_variance) {
+  const CrossForm across = fit_cross_form(rows, width_mm);
+  constexpr int samples = 49;
+  double high = -1e9, low = 1e9;
+  CrossRow at_high = CrossRow::Zero(), at_low = CrossRow::Zero();
+  for (int k = 0; k < samples; ++k) {
+    const CrossRow place = form_terms_at(2.0 * k / (samples - 1) - 1.0);
+    const double height = place.dot(across.terms_mm);
+    if (height > high) high = height, at_high = place;
+    if (height < low) low = height, at_low = place;
+  }
+  // Variance of a peak-to-valley height: that of the difference of the form at the two places.
+  const CrossRow difference = at_high - at_low;
+  const double noise_variance = difference.dot(across.sampling_mm2 * difference);
+  const double form_variance = std::max(0.0, difference.dot(across.covariance_mm2 * difference) - noise_variance);
+  // Noise alone makes peaks: the height of a straight face would come out near two standard deviations of the
+  // difference. What the noise explains is taken off in squares.
+  const double height = high - low;
+  const double noise_height_squared = 4.0 * (noise_variance + form_variance + shared_variance);
+  Measured straightness;
+  straightness.value = std::sqrt(std::max(0.0, height * height - noise_height_squared));
+  straightness.u(UncertaintySource::point_noise) = std::sqrt(noise_variance);
+  straightness.u(UncertaintySource::correlated) = std::sqrt(shared_variance);
+  straightness.u(UncertaintySource::face_form) =
+      std::hypot(std::sqrt(form_variance), 0.5 * (height - straightness.value));
+  straightness.points_used = static_cast<std::size_t>(points_of(rows));
+  return straightness;
+}
+
+struct Crown {
+  double height_mm = 0.0;
+  double variance_mm2 = 0.0;
+};
+
+// From a parabola, which noise moves less than the whole form.
+Crown crown_of(const std::vector<FormRow>& rows, double noise_mm) {
+  Eigen::Matrix3d normal = Eigen::Matrix3d::Zero();
+  Vector3 right = Vector3::Zero();
+  for (const FormRow& row : rows) {
+    const Vector3 a(1.0, row.across, row.across * row.across);
+    normal += row.weights[0] * a * a.transpose();
+    right += row.heights_mm[0] * a;
+  }
+  const Eigen::LDLT<Eigen::Matrix3d> parabola(normal);
+  return {-parabola.solve(right)[2], parabola.solve(Vector3::UnitZ())[2] * noise_mm * noise_mm};
+}
+
+}  // namespace
+
+FaceForm measure_face_form(const FaceGrid& grid, std::size_t column, const FaceFits& face, const NoiseModel& noise,
                            double usual_bend_per_mm) {
-  const double half_window_mm = fit.window_mm;
-  FaceForm form;
-  // Fitted clear of the edges, told over all that the face shows, edge to edge.
-  const double from = std::min(fit.from_t_mm, fit.to_t_mm) - fit.margin_mm;
-  const double to = std::max(fit.from_t_mm, fit.to_t_mm) + fit.margin_mm;
-  const double half_width = 0.5 * (to - from), middle = 0.5 * (to + from);
+  const FaceFit& fit = face.at[column];
+  const Extent extent = extent_of(fit);
+  const double half_width_mm = extent.half_width_mm();
   // What a face has that just holds the usual straightness of 0.2 mm, and where it is narrower the same bend
   // (FitSettings::usual_bend_per_mm).
   constexpr double widest_usual_crown_mm = 0.2;
-  const double usual_crown_mm = std::min(widest_usual_crown_mm, usual_bend_per_mm * half_width * half_width);
+  const double usual_crown_mm = std::min(widest_usual_crown_mm, usual_bend_per_mm * half_width_mm * half_width_mm);
+  FaceForm form;
   form.crown_u_mm = usual_crown_mm;
-  // A quartic for a wide face, a parabola for a narrow one: never more terms than three millimetres each.
-  const int terms = half_width * 2 >= 12.0 ? 5 : 3;
-  if (half_width * 2 < 4.0) {
+  if (half_width_mm * 2 < 4.0) {
     form.straightness_mm = Measured::not_measured(RefusalReason::not_separable, "the face is narrower than 4 mm here");
     return form;
   }
-  using Row = Eigen::Matrix<double, 5, 1>;
-  Eigen::Matrix<double, 5, 5> normal = Eigen::Matrix<double, 5, 5>::Identity() * 1e-9;
-  Row right = Row::Zero();
-  double points = 0;
-  // Points in each part of what is fitted, across: fifths, or fewer where a part would be narrower than two rows.
-  const auto parts =
-      static_cast<std::size_t>(std::clamp((to - from - 2.0 * fit.margin_mm) / (2.0 * grid.t_step_mm), 1.0, 5.0));
-  std::vector<double> by_part(parts, 0.0);
-  const auto half = static_cast<std::ptrdiff_t>(std::lround(half_window_mm / grid.station_step_mm));
-  const auto row_of = [&](double t) {
-    const double x = (t - middle) / half_width;
-    Row r = Row::Zero();
-    double power = 1.0;
-    for (int k = 0; k < terms; ++k, power *= x) r[k] = power;
-    return r;
-  };
-  for (std::ptrdiff_t d = -half; d <= half; ++d) {
-    const auto c = static_cast<std::ptrdiff_t>(column) + d;
-    if (c < 0 || c >= static_cast<std::ptrdiff_t>(grid.columns)) continue;
-    // The face moves along the rim in a run-out; its form is what is left when that is taken off.
-    const double ds = static_cast<double>(d) * grid.station_step_mm;
-    const double shift = fit.shift_along * ds + fit.bend_along * ds * ds;
-    for (std::size_t r = 0; r < grid.rows; ++r) {
-      const std::size_t cell = grid.index(r, static_cast<std::size_t>(c));
-      const double t = grid.t(r);
-      if (grid.count[cell] < 1.0F || t < from + fit.margin_mm || t > to - fit.margin_mm) continue;
-      const Row a = row_of(t);
-      normal += static_cast<double>(grid.count[cell]) * a * a.transpose();
-      right += static_cast<double>(grid.count[cell]) *
-               (static_cast<double>(grid.mean_mm[cell]) - shift - fit.a_mm -
-                (fit.b + fit.twist_along * ds) * (t - fit.t0_mm)) *
-               a;
-      points += static_cast<double>(grid.count[cell]);
-      const double share = (t - from - fit.margin_mm) / (to - from - 2.0 * fit.margin_mm);
-      const double part = std::clamp(static_cast<double>(parts) * share, 0.0, static_cast<double>(parts) - 0.5);
-      by_part[static_cast<std::size_t>(part)] += static_cast<double>(grid.count[cell]);
-    }
-  }
-  if (points < 10.0 * terms) {
+  const std::vector<FormRow> rows = rows_of(grid, column, face, extent);
+  if (points_of(rows) < least_points) {
     form.straightness_mm = Measured::not_measured(RefusalReason::too_few_points, "too few points across the face");
     return form;
   }
-  // A tenth of an even share: less, and the quartic would be free there.
-  if (*std::min_element(by_part.begin(), by_part.end()) < 0.1 * points / static_cast<double>(parts)) {
+  if (!every_part_is_seen(rows, extent, grid.t_step_mm)) {
     form.straightness_mm = Measured::not_measured(RefusalReason::not_seen, "part of the face's width is missing here",
                                                   "scan the bevel again from edge to edge");
     return form;
   }
-  for (int k = terms; k < 5; ++k) normal(k, k) = 1.0;
-  const Eigen::LDLT<Eigen::Matrix<double, 5, 5>> solver(normal);
-  const Row quartic = solver.solve(right);
-  // The least-squares line of the form itself goes; sampled evenly, the line's normal equations are diagonal.
-  constexpr int samples = 25;
-  std::array<double, samples> heights{};
-  double mean = 0, lever = 0, levers = 0;
-  for (int k = 0; k < samples; ++k) {
-    const double x = 2.0 * k / (samples - 1) - 1.0;
-    heights[static_cast<std::size_t>(k)] = row_of(middle + x * half_width).dot(quartic);
-    mean += heights[static_cast<std::size_t>(k)] / samples;
-    lever += heights[static_cast<std::size_t>(k)] * x;
-    levers += x * x;
-  }
-  double high = -1e9, low = 1e9;
-  std::size_t at_high = 0, at_low = 0;
-  for (int k = 0; k < samples; ++k) {
-    const double x = 2.0 * k / (samples - 1) - 1.0;
-    const double height = heights[static_cast<std::size_t>(k)] - mean - lever / levers * x;
-    if (height > high) high = height, at_high = static_cast<std::size_t>(k);
-    if (height < low) low = height, at_low = static_cast<std::size_t>(k);
-  }
-  // Variance of a peak-to-valley height: that of the difference of the quartic at the two places.
-  const auto place = [&](std::size_t k) {
-    return row_of(middle + (2.0 * static_cast<double>(k) / (samples - 1) - 1.0) * half_width);
-  };
-  const Row difference = place(at_high) - place(at_low);
-  const double variance = difference.dot(solver.solve(difference)) * fit.noise_mm * fit.noise_mm;
   // Error shared by neighbours bends the face as a whole: what is left of it after the line is taken out, between
   // places about half a width apart.
-  const double half_apart = std::exp(-0.5 * std::pow(half_width / std::max(0.1, noise.correlation_length_mm), 2));
+  const double half_apart = std::exp(-0.5 * std::pow(half_width_mm / std::max(0.1, noise.correlation_length_mm), 2));
   const double shared_variance =
-      2.0 * correlated_variance(noise, half_window_mm, half_width * 0.5).of_height * (1.0 - half_apart);
-  // Noise alone makes peaks: the height of a straight face would come out near two standard deviations of the
-  // difference. What the noise explains is taken off in squares.
-  const double noise_height_squared = 4.0 * (variance + shared_variance);
-  const double height = high - low;
-  form.straightness_mm.value = std::sqrt(std::max(0.0, height * height - noise_height_squared));
-  form.straightness_mm.u(UncertaintySource::point_noise) = std::sqrt(variance);
-  form.straightness_mm.u(UncertaintySource::correlated) = std::sqrt(shared_variance);
-  form.straightness_mm.u(UncertaintySource::face_form) =
-      height * height > noise_height_squared ? 0.5 * (height - form.straightness_mm.value) : 0.5 * height;
-  form.straightness_mm.points_used = static_cast<std::size_t>(points);
-  // The crown, from a parabola, which noise moves less than a quartic. Up to twice its standard uncertainty chance
-  // alone explains it, and it is taken for none; beyond, what chance would add in squares is taken off.
-  const Eigen::Matrix3d bent = normal.topLeftCorner<3, 3>();
-  const Eigen::LDLT<Eigen::Matrix3d> parabola(bent);
-  const double crown_mm = -parabola.solve(right.head<3>())[2];
-  const double crown_variance =
-      parabola.solve(Eigen::Vector3d::UnitZ())[2] * fit.noise_mm * fit.noise_mm + shared_variance;
-  form.crown_mm = crown_mm * std::max(0.0, 1.0 - 4.0 * crown_variance / (crown_mm * crown_mm));
-  form.crown_u_mm = std::min(usual_crown_mm, std::hypot(std::sqrt(crown_variance), crown_mm - form.crown_mm));
+      2.0 * correlated_variance(noise, fit.window_mm, half_width_mm * 0.5).of_height * (1.0 - half_apart);
+  form.straightness_mm = straightness_of(rows, 2.0 * half_width_mm, shared_variance);
+  // Up to twice its standard uncertainty chance alone explains a crown, and it is taken for none; beyond, what chance
+  // would add in squares is taken off.
+  const Crown crown = crown_of(rows, fit.noise_mm);
+  const double crown_variance = crown.variance_mm2 + shared_variance;
+  form.crown_mm = crown.height_mm * std::max(0.0, 1.0 - 4.0 * crown_variance / (crown.height_mm * crown.height_mm));
+  form.crown_u_mm = std::min(usual_crown_mm, std::hypot(std::sqrt(crown_variance), crown.height_mm - form.crown_mm));
   return form;
 }
 

@@ -1,7 +1,7 @@
 // Face form: how far the bevel departs from straight across it, at one station.
 //
-// A quartic (a parabola where the face is narrow) through the means of the grid's cells in the window of the fit; its
-// own least-squares line is taken out.
+// The form fitted through the means of the grid's cells in the window of the fit (fit_cross_form); its own least-squares
+// line is taken out.
 #pragma once
 
 #include "core/measured.h"
@@ -19,7 +19,7 @@ struct FaceForm {
 
 // Null straightness where the face is narrower than 4 mm, part of its width is missing, or too few points are seen.
 // usual_bend_per_mm: FitSettings.
-[[nodiscard]] FaceForm measure_face_form(const FaceGrid& grid, std::size_t column, const FaceFit& fit,
+[[nodiscard]] FaceForm measure_face_form(const FaceGrid& grid, std::size_t column, const FaceFits& face,
                                          const NoiseModel& noise, double usual_bend_per_mm);
 
 }  // namespace rimwright

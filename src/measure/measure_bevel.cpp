@@ -133,7 +133,7 @@ std::vector<BevelStation> measure_bevel(const UnrolledRim& rim, const FittedRim&
     if (drop < settings.smallest_drop_mm || reach < settings.smallest_drop_mm) continue;
 
     station.at_scan_mm = at_scan(rim, terms, station.station_mm, section->corner_mm);
-    const FaceForm form = measure_face_form(grid, i, fit, noise, fitted.usual_bend_per_mm);
+    const FaceForm form = measure_face_form(grid, i, *bevel, noise, fitted.usual_bend_per_mm);
     station.straightness_mm = form.straightness_mm;
     station.crown_mm = form.crown_mm;
     station.crown_u_mm = form.crown_u_mm;

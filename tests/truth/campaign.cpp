@@ -131,7 +131,7 @@ std::optional<double> true_value(const JudgedSeries& series, const TrueStation& 
   return std::nullopt;
 }
 
-void add_verdicts(const Trial& trial, const Measures& measures, const Truth& truth, Tally& tally) {
+void add_verdicts(const Trial& trial, const Measures& measures, const Truth& truth, Tally& tally, bool each) {
   std::map<long, TrueStation> at;  // by station of the measures, in tenths
   const auto key = [](double station_mm) { return std::lround(10.0 * station_mm); };
   const auto look_up = [&](double station_mm, const Vector3& where) {
@@ -148,6 +148,9 @@ void add_verdicts(const Trial& trial, const Measures& measures, const Truth& tru
   conditions.emplace_back("all");
   const auto judge = [&](const std::string& name, const JudgedStation& judged, double value, double weight) {
     const bool inside = value >= judged.lower && value <= judged.upper;
+    if (each && judged.verdict == (inside ? Verdict::fail : Verdict::pass))
+      std::printf("  false %s: %s at %.1f, %.4f +- %.4f, truly %.4f, allowed %.4f to %.4f\n", inside ? "fail" : "pass",
+                  name.c_str(), judged.station_mm, judged.value, judged.u95, value, judged.lower, judged.upper);
     for (const auto& condition : conditions) {
       VerdictTally& row = tally.verdicts[name][condition];
       ++row.stations;
@@ -214,7 +217,7 @@ void add_body(const Trial& trial, Tally& tally, Workers& workers, bool each) {
         errors.steps_false, measures->scan.rim_length_mm, body->rim_length_mm(), measures->scan.noise_mm,
         measures->scan.correlated_noise_mm, measures->scan.correlation_length_mm);
   add_errors(trial, *body, errors, tally, each);
-  add_verdicts(trial, *measures, scan->truth, tally);
+  add_verdicts(trial, *measures, scan->truth, tally, each);
 }
 
 }  // namespace
@@ -226,7 +229,7 @@ int main(int argc, char** argv) {
   app.add_option("--bodies", bodies, "how many")->check(CLI::Range(1, 100000));
   app.add_option("--first", first, "seed of the first; the others follow");
   app.add_flag("--check", check, "end with status 1 if the counts contradict a demand");
-  app.add_flag("--each", each, "a line a body and quantity");
+  app.add_flag("--each", each, "a line a body and quantity, and a line a wrong verdict");
   CLI11_PARSE(app, argc, argv);
   std::printf("seeds %llu to %llu\n", static_cast<unsigned long long>(first),
               static_cast<unsigned long long>(first + bodies - 1));
