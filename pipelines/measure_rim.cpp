@@ -26,7 +26,7 @@ Measures measure_sections(const UnrolledRim& rim, const FittedRim& fitted, const
     const double gate_mm = std::max(1.0, 4.0 * noise.white_sigma_mm);  // nearer ones cut the tails of noise, and form
     const FaceGrid grid = grid_face(rim, fitted, *face, 0.5, -0.6, gate_mm, workers);
     measures.bevel_planned = true;
-    measures.bevel.stations = measure_bevel(rim, fitted, grid, noise, terms, settings.bevel);
+    measures.bevel.stations = measure_bevel(rim, fitted, grid, noise, terms, settings.bevel, workers);
     measure_fairness(measures.bevel, rim, fitted, grid, *expected.bevel, noise, fair);
     targets = target_faces(rim, fitted, measures.bevel, *expected.bevel);
     measures.map = map_deviation(fitted, grid, targets, noise);

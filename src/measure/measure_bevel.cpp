@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 #include <numbers>
+#include <optional>
 
 #include "measure/edge_strips.h"
 #include "measure/face_form.h"
@@ -101,84 +102,95 @@ void add_turn(BevelStation& station, const UnrolledRim& rim, const FittedRim& fi
     add(station.top_reach_mm, length_along_top(turned->faces, turned->corner_mm, *upper) - station.top_reach_mm.value);
 }
 
+// Nothing where the bevel is no more than an edge.
+std::optional<BevelStation> measure_station(const UnrolledRim& rim, const FittedRim& fitted, const FaceFits& bevel,
+                                            const FaceGrid& grid, const NoiseModel& noise, const CaptureTerms& terms,
+                                            const BevelSettings& settings, std::size_t i) {
+  const FaceFit& fit = bevel.at[i];
+  if (!fit.measured) return std::nullopt;
+  BevelStation station;
+  station.station_mm = fitted.station_mm[i];
+  auto section = section_at(rim, fitted, i);
+  if (!section) {
+    const FaceFits* side = fitted.find(FaceName::side);
+    const bool side_missing = side == nullptr || !side->at[i].measured;
+    const auto why = Measured::not_measured(
+        RefusalReason::not_seen, side_missing ? "the side is not seen here" : "the top is not seen here",
+        side_missing ? "scan the side 40 mm down from the rim" : "scan the top 50 mm in from the rim");
+    station.angle_deg = station.drop_mm = station.top_reach_mm = station.straightness_mm = why;
+    station.at_scan_mm = at_scan(rim, terms, station.station_mm, {0.0, 0.0});
+    return station;
+  }
+  const auto lower = lower_edge(section->faces), upper = upper_edge(section->faces);
+  if (!lower || !upper) return std::nullopt;
+  const double drop = length_down_side(section->faces, section->corner_mm, *lower);
+  const double reach = length_along_top(section->faces, section->corner_mm, *upper);
+  if (drop < settings.smallest_drop_mm || reach < settings.smallest_drop_mm) return std::nullopt;
+
+  station.at_scan_mm = at_scan(rim, terms, station.station_mm, section->corner_mm);
+  const FaceForm form = measure_face_form(grid, i, bevel, noise, fitted.usual_bend_per_mm);
+  station.straightness_mm = form.straightness_mm;
+  station.crown_mm = form.crown_mm;
+  station.crown_u_mm = form.crown_u_mm;
+  const SectionFits& f = section->fits;
+  const SectionFits angle_fits{.side = f.side, .bevel = f.bevel};
+  const SectionFits drop_fits{.side = f.side, .top = f.top, .lower_strip = f.lower_strip};
+  const SectionFits reach_fits{.side = f.side, .top = f.top, .upper_strip = f.upper_strip};
+  const double narrowest_mm =
+      std::max(settings.narrowest_face_mm, settings.narrowest_face_sigmas * noise.white_sigma_mm);
+  const double per_crown = slope_per_crown(bevel, fit, *lower, *upper);
+  SectionFaces whole_face = section->faces;
+  whole_face.bevel.b += per_crown * form.crown_mm;
+  if (std::abs(fit.to_t_mm - fit.from_t_mm) >= narrowest_mm)
+    station.angle_deg = propagate([](const SectionFaces& faces) { return bevel_angle_rad(faces); }, whole_face,
+                                  angle_fits, noise, degrees_from_radians(1.0));
+  else
+    station.angle_deg =
+        Measured::not_measured(RefusalReason::not_separable, "the face is too narrow here to hold an angle");
+  const SectionQuantity drop_of = [](const SectionFaces& faces) {
+    return length_down_side(faces, rim_corner(faces), lower_edge(faces).value_or(rim_corner(faces)));
+  };
+  const SectionQuantity reach_of = [](const SectionFaces& faces) {
+    return length_along_top(faces, rim_corner(faces), upper_edge(faces).value_or(rim_corner(faces)));
+  };
+  station.drop_mm = propagate(drop_of, section->faces, drop_fits, noise);
+  station.top_reach_mm = propagate(reach_of, section->faces, reach_fits, noise);
+  station.drop_u_of_top_bend_mm = u_of_top_bend(drop_of, section->faces, *f.top, noise);
+  station.reach_u_of_top_bend_mm = u_of_top_bend(reach_of, section->faces, *f.top, noise);
+  add_turn(station, rim, fitted, i, *section);
+  if (station.angle_deg.is_measured()) {
+    // Where the face moves along the rim, a section that leans by the tilt of `up` cuts it at another angle:
+    // d(slope) = shift per millimetre x tilt x cosine of the face's lie.
+    const double tilted = std::abs(fit.shift_along) * terms.tilt_u_rad * std::abs(bevel.along.y());
+    station.angle_deg.u(UncertaintySource::reference_faces) =
+        std::hypot(station.angle_deg.u(UncertaintySource::reference_faces), degrees_from_radians(tilted));
+  }
+  // A face that is not straight across has no one angle: what its points scatter beyond the noise, over its width.
+  if (station.angle_deg.is_measured())
+    station.angle_deg.u(UncertaintySource::face_form) = degrees_from_radians(
+        std::hypot(2.0 * misfit_mm(noise, fit) / std::abs(fit.to_t_mm - fit.from_t_mm), per_crown * form.crown_u_mm));
+  add_capture_terms(station.angle_deg, terms, false);
+  for (Measured* length : {&station.drop_mm, &station.top_reach_mm, &station.straightness_mm})
+    add_capture_terms(*length, terms, true);
+  return station;
+}
+
 }  // namespace
 
 std::vector<BevelStation> measure_bevel(const UnrolledRim& rim, const FittedRim& fitted, const FaceGrid& grid,
                                         const NoiseModel& noise, const CaptureTerms& terms,
-                                        const BevelSettings& settings) {
-  std::vector<BevelStation> stations;
+                                        const BevelSettings& settings, Workers& workers) {
   const FaceFits* bevel = fitted.find(FaceName::bevel);
-  if (bevel == nullptr) return stations;
-  for (std::size_t i = 0; i < fitted.station_mm.size(); ++i) {
-    const FaceFit& fit = bevel->at[i];
-    if (!fit.measured) continue;
-    BevelStation station;
-    station.station_mm = fitted.station_mm[i];
-    auto section = section_at(rim, fitted, i);
-    if (!section) {
-      const FaceFits* side = fitted.find(FaceName::side);
-      const bool side_missing = side == nullptr || !side->at[i].measured;
-      const auto why = Measured::not_measured(
-          RefusalReason::not_seen, side_missing ? "the side is not seen here" : "the top is not seen here",
-          side_missing ? "scan the side 40 mm down from the rim" : "scan the top 50 mm in from the rim");
-      station.angle_deg = station.drop_mm = station.top_reach_mm = station.straightness_mm = why;
-      station.at_scan_mm = at_scan(rim, terms, station.station_mm, {0.0, 0.0});
-      stations.push_back(std::move(station));
-      continue;
-    }
-    const auto lower = lower_edge(section->faces), upper = upper_edge(section->faces);
-    if (!lower || !upper) continue;
-    const double drop = length_down_side(section->faces, section->corner_mm, *lower);
-    const double reach = length_along_top(section->faces, section->corner_mm, *upper);
-    if (drop < settings.smallest_drop_mm || reach < settings.smallest_drop_mm) continue;
-
-    station.at_scan_mm = at_scan(rim, terms, station.station_mm, section->corner_mm);
-    const FaceForm form = measure_face_form(grid, i, *bevel, noise, fitted.usual_bend_per_mm);
-    station.straightness_mm = form.straightness_mm;
-    station.crown_mm = form.crown_mm;
-    station.crown_u_mm = form.crown_u_mm;
-    const SectionFits& f = section->fits;
-    const SectionFits angle_fits{.side = f.side, .bevel = f.bevel};
-    const SectionFits drop_fits{.side = f.side, .top = f.top, .lower_strip = f.lower_strip};
-    const SectionFits reach_fits{.side = f.side, .top = f.top, .upper_strip = f.upper_strip};
-    const double narrowest_mm =
-        std::max(settings.narrowest_face_mm, settings.narrowest_face_sigmas * noise.white_sigma_mm);
-    const double per_crown = slope_per_crown(*bevel, fit, *lower, *upper);
-    SectionFaces whole_face = section->faces;
-    whole_face.bevel.b += per_crown * form.crown_mm;
-    if (std::abs(fit.to_t_mm - fit.from_t_mm) >= narrowest_mm)
-      station.angle_deg = propagate([](const SectionFaces& faces) { return bevel_angle_rad(faces); }, whole_face,
-                                    angle_fits, noise, degrees_from_radians(1.0));
-    else
-      station.angle_deg =
-          Measured::not_measured(RefusalReason::not_separable, "the face is too narrow here to hold an angle");
-    const SectionQuantity drop_of = [](const SectionFaces& faces) {
-      return length_down_side(faces, rim_corner(faces), lower_edge(faces).value_or(rim_corner(faces)));
-    };
-    const SectionQuantity reach_of = [](const SectionFaces& faces) {
-      return length_along_top(faces, rim_corner(faces), upper_edge(faces).value_or(rim_corner(faces)));
-    };
-    station.drop_mm = propagate(drop_of, section->faces, drop_fits, noise);
-    station.top_reach_mm = propagate(reach_of, section->faces, reach_fits, noise);
-    station.drop_u_of_top_bend_mm = u_of_top_bend(drop_of, section->faces, *f.top, noise);
-    station.reach_u_of_top_bend_mm = u_of_top_bend(reach_of, section->faces, *f.top, noise);
-    add_turn(station, rim, fitted, i, *section);
-    if (station.angle_deg.is_measured()) {
-      // Where the face moves along the rim, a section that leans by the tilt of `up` cuts it at another angle:
-      // d(slope) = shift per millimetre x tilt x cosine of the face's lie.
-      const double tilted = std::abs(fit.shift_along) * terms.tilt_u_rad * std::abs(bevel->along.y());
-      station.angle_deg.u(UncertaintySource::reference_faces) =
-          std::hypot(station.angle_deg.u(UncertaintySource::reference_faces), degrees_from_radians(tilted));
-    }
-    // A face that is not straight across has no one angle: what its points scatter beyond the noise, over its width.
-    if (station.angle_deg.is_measured())
-      station.angle_deg.u(UncertaintySource::face_form) = degrees_from_radians(
-          std::hypot(2.0 * misfit_mm(noise, fit) / std::abs(fit.to_t_mm - fit.from_t_mm), per_crown * form.crown_u_mm));
-    add_capture_terms(station.angle_deg, terms, false);
-    for (Measured* length : {&station.drop_mm, &station.top_reach_mm, &station.straightness_mm})
-      add_capture_terms(*length, terms, true);
-    stations.push_back(std::move(station));
-  }
+  if (bevel == nullptr) return {};
+  std::vector<std::optional<BevelStation>> measured(fitted.station_mm.size());
+  constexpr std::size_t stations_at_once = 16;
+  workers.for_chunks(measured.size(), stations_at_once, [&](std::size_t begin, std::size_t end, std::size_t) {
+    for (std::size_t i = begin; i < end; ++i)
+      measured[i] = measure_station(rim, fitted, *bevel, grid, noise, terms, settings, i);
+  });
+  std::vector<BevelStation> stations;
+  for (auto& station : measured)
+    if (station) stations.push_back(std::move(*station));
   return stations;
 }
 

@@ -2,6 +2,7 @@
 #pragma once
 
 #include "core/cloud.h"
+#include "core/parallel.h"
 #include "measure/expected.h"
 #include "measure/grid_face.h"
 #include "measure/measures.h"
@@ -42,7 +43,8 @@ void add_capture_terms(Measured& length_or_angle, const CaptureTerms& terms, boo
 
 [[nodiscard]] std::vector<BevelStation> measure_bevel(const UnrolledRim& rim, const FittedRim& fitted,
                                                       const FaceGrid& grid, const NoiseModel& noise,
-                                                      const CaptureTerms& terms, const BevelSettings& settings);
+                                                      const CaptureTerms& terms, const BevelSettings& settings,
+                                                      Workers& workers);
 
 [[nodiscard]] std::vector<BlockStation> measure_block(const std::vector<BevelStation>& bevel,
                                                       const ExpectedBlock& block);

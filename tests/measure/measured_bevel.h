@@ -26,7 +26,7 @@ inline void measure(MeasuredBevel& made, const std::function<Profile(double)>& p
   made.fitted = fit_faces(made.rim, made.tracks, noise_mm, 0.0, {}, workers);
   made.grid = grid_face(made.rim, made.fitted, *made.fitted.find(FaceName::bevel), 0.5, -0.6, 1.0, workers);
   made.noise.white_sigma_mm = noise_mm;
-  made.bevel.stations = measure_bevel(made.rim, made.fitted, made.grid, made.noise, CaptureTerms{}, {});
+  made.bevel.stations = measure_bevel(made.rim, made.fitted, made.grid, made.noise, CaptureTerms{}, {}, workers);
 }
 
 }  // namespace rimwright::test
