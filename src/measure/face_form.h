@@ -1,7 +1,7 @@
 // Face form: how far the bevel departs from straight across it, at one station.
 //
-// The form fitted through the means of the grid's cells in the window of the fit (fit_cross_form); its own least-squares
-// line is taken out.
+// The form fitted through the means of the grid's cells in the window of the fit (fit_cross_form); its own
+// least-squares line is taken out.
 #pragma once
 
 #include "core/measured.h"
