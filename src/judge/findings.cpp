@@ -7,6 +7,7 @@
 #include <optional>
 
 #include "judge/advice.h"
+#include "judge/face_first.h"
 #include "judge/face_place.h"
 #include "judge/wave_place.h"
 #include "judge/words.h"
@@ -99,34 +100,6 @@ bool bevel_takes_the_rim(const PlannedChannel& channel, const Measures& measures
   return bevel_mm >= covered_share * measures.scan.rim_length_mm;
 }
 
-bool is_width_from_bevel(const Plan& plan, const Finding& finding) {
-  return std::any_of(plan.channels.begin(), plan.channels.end(), [&](const PlannedChannel& channel) {
-    return channel.name == finding.feature && channel.corner != ChannelCorner::top_side &&
-           finding.quantity.find("width") != std::string::npos;
-  });
-}
-
-// The width of a ledge at the bevel's edge is measured from the corner of the bevel face. Where that face is out of
-// straight its corner is not what the plan means, and the width cannot be failed before the face is put right.
-void settle_face_before_width(const Plan& plan, std::vector<Ranked>& all) {
-  for (Ranked& ranked : all) {
-    Finding& width = ranked.finding;
-    if (!is_width_from_bevel(plan, width)) continue;
-    for (const Ranked& other : all) {
-      const Finding& face = other.finding;
-      if (face.feature != "bevel" || face.quantity != "straightness" || face.verdict != Verdict::fail) continue;
-      const double shared = std::min(width.to_mm, face.to_mm) - std::max(width.from_mm, face.from_mm);
-      if (shared < 0.5 * (width.to_mm - width.from_mm)) continue;
-      width.verdict = Verdict::undecided;
-      width.advice = "width here is measured from the bevel face, which is " +
-                     length_words(face.worst.value, plan.units) + " out of straight " +
-                     stretch_words(face.from_mm, face.to_mm, plan.units) +
-                     ": put the face right first, then scan again";
-      break;
-    }
-  }
-}
-
 // What the plan asks for and the scan does not show.
 void add_unseen(const Plan& plan, const Measures& measures, const FindingsSettings& settings,
                 std::vector<Ranked>& all) {
@@ -217,7 +190,9 @@ std::vector<Finding> find_and_advise(const Plan& plan, const Measures& measures,
       all.push_back(finding_of(plan, measures, series, stretch));
     }
   }
-  settle_face_before_width(plan, all);
+  for (Ranked& one : all)
+    for (const Ranked& other : all)
+      if (settle_face_first(plan, one.finding, other.finding)) break;
   add_unseen(plan, measures, settings, all);
   add_torn(plan, measures, all);
   std::stable_sort(all.begin(), all.end(), [](const Ranked& a, const Ranked& b) {

@@ -3,6 +3,8 @@
 #include <algorithm>
 #include <string>
 
+#include "judge/face_first.h"
+
 namespace rimwright {
 namespace {
 
@@ -18,14 +20,6 @@ bool is_same_place(const Finding& a, const Finding& b) {
   const auto [b_from, b_to] = widened(b);
   const double shared = std::min(a_to, b_to) - std::max(a_from, b_from);
   return shared >= shared_share * (std::max(a_to, b_to) - std::min(a_from, b_from));
-}
-
-// A ledge's width at the bevel's edge is undecided where the face it is measured from fails: part of the face's job.
-bool waits_for_face(const Finding& width, const Finding& face) {
-  if (face.feature != "bevel" || face.quantity != "straightness" || face.verdict != Verdict::fail) return false;
-  if (width.verdict != Verdict::undecided || width.quantity.find("width") == std::string::npos) return false;
-  const double shared = std::min(width.to_mm, face.to_mm) - std::max(width.from_mm, face.from_mm);
-  return shared >= 0.5 * (width.to_mm - width.from_mm);
 }
 
 // What is nearest the cause is said first: a face out of angle moves its edges, not the other way round.

@@ -163,6 +163,26 @@ TEST(Findings, AWidthMeasuredFromACrookedFaceWaitsForTheFace) {
   EXPECT_THAT(findings[1].advice, HasSubstr("put the face right first"));
 }
 
+TEST(Findings, AnAngleOnACrookedFaceWaitsForTheFaceUnlessItFails) {
+  Measures measures = sound();
+  for (BevelStation& station : measures.bevel.stations) {
+    if (std::abs(station.station_mm - 210) >= 9) continue;
+    station.straightness_mm.value = 0.45;
+    station.angle_deg.u(UncertaintySource::face_form) = 0.9;
+  }
+  const Plan plan = plan_with_bevel();
+  const std::vector<Finding> open = findings_of(plan, measures);
+  ASSERT_EQ(open.size(), 2U);
+  EXPECT_EQ(open[1].quantity, "angle");
+  EXPECT_EQ(open[1].verdict, Verdict::undecided);
+  EXPECT_THAT(open[1].advice, HasSubstr("put the face right first"));
+  EXPECT_THAT(open[1].advice, HasSubstr("out of straight"));
+  for (BevelStation& station : measures.bevel.stations) {
+    if (std::abs(station.station_mm - 210) < 9) station.angle_deg.value += 9.0;
+  }
+  for (const Finding& finding : findings_of(plan, measures)) EXPECT_EQ(finding.verdict, Verdict::fail);
+}
+
 TEST(Findings, TooDeepNamesTheBlockLeft) {
   Measures measures = sound();
   for (BevelStation& station : measures.bevel.stations) {
