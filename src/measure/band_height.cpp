@@ -52,6 +52,35 @@ double unseen_u_mm(const ContinuedProfile& profile, std::size_t peak, std::size_
   return std::sqrt(std::max(0.0, weights.dot(profile.unseen_covariance * weights)));
 }
 
+// Root mean square of what a normal value stands above 0, where it does.
+double rms_above_zero(double mean, double sigma) {
+  if (sigma <= 0.0) return std::max(0.0, mean);
+  const double z = mean / sigma;
+  const double density = std::exp(-0.5 * z * z) / std::sqrt(2.0 * std::numbers::pi);
+  const double share = 0.5 * std::erfc(-z / std::numbers::sqrt2);
+  return std::sqrt(std::max(0.0, (mean * mean + sigma * sigma) * share + mean * sigma * density));
+}
+
+// What waves might rise above the highest place seen, or sink below the lowest, where they are not seen: root sum of
+// squares over the gaps. `waves`: the band from sample `first` of the continued profile on.
+double hidden_u_mm(const ContinuedProfile& profile, const std::vector<double>& waves, std::size_t first,
+                   std::size_t peak, std::size_t valley, double step_mm, const WaveBand& band) {
+  const auto look_every = static_cast<std::size_t>(std::max(1.0, std::floor(0.25 * band.shortest_mm / step_mm)));
+  double squares = 0.0, most_of_gap = 0.0;
+  std::size_t last = 0;
+  for (const std::size_t at : profile.unseen) {
+    if (at < first || at >= first + waves.size()) continue;
+    if (at != last + 1) squares += most_of_gap, most_of_gap = 0.0;
+    last = at;
+    if ((at - first) % look_every != 0) continue;
+    const double wave = waves[at - first];
+    const double above = rms_above_zero(wave - waves[peak - first], unseen_u_mm(profile, at, peak, step_mm, band));
+    const double below = rms_above_zero(waves[valley - first] - wave, unseen_u_mm(profile, at, valley, step_mm, band));
+    most_of_gap = std::max(most_of_gap, above * above + below * below);
+  }
+  return std::sqrt(squares + most_of_gap);
+}
+
 // A slow drift is no wave, and going on beyond the ends would bend back from it. Up to 1 mm over the length of a bevel
 // (250 mm); a line steeper than that goes through the waves of a short stretch.
 void take_out_drift(std::vector<double>& profile, double step_mm) {
@@ -134,6 +163,18 @@ Measured height_in_band(const std::vector<double>& profile, double step_mm, cons
   result.u(UncertaintySource::correlated) = std::numbers::sqrt2 * samples.shared_u_mm;
   const double by_noise = 0.5 * std::min(height - result.value, noise_height);
   const double by_ends = unseen_u_mm(continued, beyond + extremes.peak, beyond + extremes.valley, step_mm, band);
+  const auto most = static_cast<std::ptrdiff_t>(beyond);
+  const auto held = [&](std::ptrdiff_t samples_short) {
+    return static_cast<std::size_t>(std::clamp<std::ptrdiff_t>(samples_short, 0, most));
+  };
+  const std::size_t short_before = samples.asked ? held(static_cast<std::ptrdiff_t>(first) - samples.asked->first) : 0;
+  const std::size_t short_after =
+      samples.asked ? held(samples.asked->second - static_cast<std::ptrdiff_t>(end) + 1) : 0;
+  std::vector<double> asked(waves.size() + short_before + short_after);
+  for (std::size_t i = 0; i < asked.size(); ++i)
+    asked[i] = smooth[beyond - short_before + i] - slow[beyond - short_before + i];
+  const double by_hidden = hidden_u_mm(continued, asked, beyond - short_before, beyond + extremes.peak,
+                                       beyond + extremes.valley, step_mm, band);
   const double by_form = samples.form_u_mm.empty() ? 0.0
                                                    : std::hypot(samples.form_u_mm[first + extremes.peak],
                                                                 samples.form_u_mm[first + extremes.valley]);
@@ -141,7 +182,7 @@ Measured height_in_band(const std::vector<double>& profile, double step_mm, cons
   // 0.02 mm.
   constexpr double rest_mm = 0.012;
   result.u(UncertaintySource::face_form) =
-      std::hypot(std::hypot(by_noise, by_ends, by_form), std::max(0.0, flattened), rest_mm);
+      std::hypot(std::hypot(by_noise, by_ends, by_form), std::hypot(std::max(0.0, flattened), by_hidden), rest_mm);
   result.points_used = static_cast<std::size_t>(seen);
   return result;
 }

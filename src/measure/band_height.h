@@ -1,6 +1,9 @@
 // How high the waves of a profile stand within a band of wavelengths: peak to valley, and how sure that is.
 #pragma once
 
+#include <cstddef>
+#include <optional>
+#include <utility>
 #include <vector>
 
 #include "core/measured.h"
@@ -19,14 +22,18 @@ struct ProfileSamples {
   // empty.
   std::vector<double> form_u_mm;
   double window_mm = 0.0;  // half length along the rim of the parabola each sample was read from
+  // First and last sample of what is asked about, where that may be more than what is seen; they may lie outside the
+  // profile.
+  std::optional<std::pair<std::ptrdiff_t, std::ptrdiff_t>> asked;
 };
 
 // Peak to valley of the band (ISO 16610-21 filters at both ends of it), a slow drift taken out, less,
 // in squares, what noise alone would show. A profile of a stretch says nothing for sure of what lies beyond its ends,
 // and within half the longest wavelength of them the band depends on it: it goes on as its own waves do
-// (continue_profile), and how far they might go on otherwise is part of the uncertainty. A parabola over a window
-// flattens short waves: what a second such parabola would take from them is a standard uncertainty as well. NaN samples
-// are not seen.
+// (continue_profile), and how far they might go on otherwise is part of the uncertainty; so is how much higher they
+// might stand where they are not seen, in gaps and between the ends of the profile and those of what is asked about. A
+// parabola over a window flattens short waves: what a second such parabola would take from them is a standard
+// uncertainty as well. NaN samples are not seen.
 [[nodiscard]] Measured height_in_band(const std::vector<double>& profile, double step_mm, const WaveBand& band,
                                       const ProfileSamples& samples);
 

@@ -15,7 +15,9 @@ namespace rimwright {
 namespace {
 
 constexpr double nan = std::numeric_limits<double>::quiet_NaN();
-constexpr double times_median = 3.0;  // a place less sure than this many times the usual one would make waves by itself
+constexpr double least_seen_share = 0.7;  // of the stretch; with less there is no telling what waves the rest has
+// A place less sure than this many times the usual one would make waves by itself; one as sure as this does no harm.
+constexpr double times_median = 3.0, sure_mm = 0.05;
 
 std::size_t column_of(const FaceGrid& grid, const BevelStation& station) {
   return static_cast<std::size_t>(std::lround((station.station_mm - grid.first_station_mm) / grid.station_step_mm));
@@ -89,7 +91,7 @@ double trusted_u(const std::vector<BevelStation>& stations, Measured BevelStatio
   std::vector<double> u;
   for (const auto& station : stations)
     if ((station.*edge).is_measured()) u.push_back((station.*edge).combined_u());
-  return u.empty() ? 0.0 : times_median * median_of(u);
+  return u.empty() ? 0.0 : std::max(sure_mm, times_median * median_of(u));
 }
 
 std::optional<FullStretch> full_stretch(const std::vector<BevelStation>& stations) {
@@ -140,6 +142,12 @@ void measure_fairness(BevelMeasures& bevel, const UnrolledRim& rim, const Fitted
   const FaceFits& face = *fitted.find(FaceName::bevel);
   const double step = grid.station_step_mm;
   const std::vector<double>& curve = fair.unfairness_mm;
+  // Where a run-out begins is told no better than this from within, and rather too far in.
+  constexpr double end_unsure_mm = 8.0;
+  const auto sample_at = [&](double station_mm) {
+    return static_cast<std::ptrdiff_t>(std::lround((station_mm - grid.first_station_mm) / step));
+  };
+  const std::pair asked(sample_at(stretch->from_mm - end_unsure_mm), sample_at(stretch->to_mm + end_unsure_mm));
 
   // Waviness: the face's mean height from edge to edge at each station, above the rim as it would be if it were fair.
   std::vector<std::pair<std::size_t, FaceHeight>> heights;
@@ -176,7 +184,6 @@ void measure_fairness(BevelMeasures& bevel, const UnrolledRim& rim, const Fitted
     windows_mm += fit.window_mm;
     seen += 1;
   }
-  constexpr double least_seen_share = 0.7;
   if (seen < least_seen_share * looked_at)
     bevel.waviness_mm =
         Measured::not_measured(RefusalReason::not_seen, "too much of the face is missing to judge waves",
@@ -184,7 +191,7 @@ void measure_fairness(BevelMeasures& bevel, const UnrolledRim& rim, const Fitted
   else
     bevel.waviness_mm = height_in_band(
         profile, step, {expected.shortest_wave_mm, expected.longest_wave_mm},
-        {std::sqrt(white_squared / seen), std::sqrt(shared_squared / seen), form_u_mm, windows_mm / seen});
+        {std::sqrt(white_squared / seen), std::sqrt(shared_squared / seen), form_u_mm, windows_mm / seen, asked});
 
   // Edges: drop and reach already stand on the fitted faces; the curve's own unfairness goes to the upper edge only,
   // since the drop runs down the side.
@@ -192,12 +199,12 @@ void measure_fairness(BevelMeasures& bevel, const UnrolledRim& rim, const Fitted
                                auto&& place_mm) {
     std::vector<double> places(grid.columns, nan), form_u(grid.columns, 0.0);
     const double most_u = trusted_u(bevel.stations, edge);
-    double white_u = 0, shared_u = 0, window_mm = 0, count = 0;
+    double white_u = 0, shared_u = 0, window_mm = 0, count = 0, all = 0;
     for (const auto& station : bevel.stations) {
       const Measured& measured = station.*edge;
-      if (station.station_mm < stretch->from_mm || station.station_mm > stretch->to_mm || !measured.is_measured() ||
-          measured.combined_u() > most_u)
-        continue;
+      if (station.station_mm < stretch->from_mm || station.station_mm > stretch->to_mm) continue;
+      all += 1;
+      if (!measured.is_measured() || measured.combined_u() > most_u) continue;
       const std::size_t c = column_of(grid, station);
       places[c] = place_mm(measured.value, c);
       form_u[c] = measured.u(UncertaintySource::face_form);
@@ -210,8 +217,12 @@ void measure_fairness(BevelMeasures& bevel, const UnrolledRim& rim, const Fitted
       window_mm += (strip.at[c].measured ? strip : face).at[c].window_mm;
       count += 1;
     }
+    if (count < least_seen_share * all)
+      return Measured::not_measured(RefusalReason::not_seen,
+                                    "over too much of the bevel this edge is missing or unsure, as beside a hump",
+                                    "put the face right or scan it again from end to end");
     return height_in_band(places, step, {expected.shortest_edge_wave_mm, expected.longest_edge_wave_mm},
-                          {white_u / count, shared_u / count, form_u, window_mm / count});
+                          {white_u / count, shared_u / count, form_u, window_mm / count, asked});
   };
   bevel.lower_edge_fairness_mm = fairness_of(&BevelStation::drop_mm, &BevelStation::drop_u_of_top_bend_mm,
                                              fitted.lower_strip, [](double drop_mm, std::size_t) { return drop_mm; });

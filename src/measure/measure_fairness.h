@@ -23,8 +23,8 @@ struct FullStretch {
 [[nodiscard]] std::optional<FullStretch> full_stretch(const std::vector<BevelStation>& stations);
 
 // Standard uncertainty of an edge's place (drop_mm or top_reach_mm) beyond which a station's edge does not count for
-// fairness or for the target: three times the median. A hump or hollow beside the edge makes where the face would run
-// unsure there.
+// fairness or for the target: three times the median, but not less than 0.05 mm. A hump or hollow beside the edge makes
+// where the face would run unsure there.
 [[nodiscard]] double trusted_u(const std::vector<BevelStation>& stations, Measured BevelStation::*edge);
 
 void measure_fairness(BevelMeasures& bevel, const UnrolledRim& rim, const FittedRim& fitted, const FaceGrid& grid,

@@ -4,13 +4,15 @@
 #include <gtest/gtest.h>
 
 #include <cmath>
+#include <limits>
 #include <numbers>
+#include <random>
 
 namespace rimwright {
 namespace {
 
 constexpr WaveBand band{10.0, 80.0};
-const ProfileSamples samples{0.005, 0.0, {}, 4.0};
+const ProfileSamples samples{0.005, 0.0, {}, 4.0, std::nullopt};
 
 std::vector<double> profile_of(double length_mm, double drift_mm, double wave_mm) {
   std::vector<double> profile;
@@ -46,6 +48,38 @@ TEST(BandHeight, AWaveCutOffByTheEndIsNotSure) {
   std::vector<double> profile(120, 0.0);
   for (std::size_t i = 110; i < 120; ++i) profile[i] = 0.5 * static_cast<double>(i - 109) / 10.0;
   EXPECT_GT(height_in_band(profile, 1.0, band, samples).u95(), 0.05);
+}
+
+// Waves of random height, length and place, seen but for a gap and the ends: what is stated holds what is asked about.
+TEST(BandHeight, WavesThatAreNotSeenAreInTheDoubt) {
+  const unsigned seed = 7;
+  SCOPED_TRACE(seed);
+  std::mt19937_64 random(seed);
+  std::uniform_real_distribution<double> unit(0.0, 1.0);
+  int held = 0, held_without = 0;
+  constexpr int trials = 200;
+  for (int trial = 0; trial < trials; ++trial) {
+    // Three waves of the band one upon the other, so that neither the gap nor the ends follow from the rest.
+    std::vector<double> whole(200, 0.0);
+    for (int wave = 0; wave < 3; ++wave) {
+      const double height = 0.1 * unit(random), length = 25.0 + 35.0 * unit(random), phase = 6.28 * unit(random);
+      for (std::size_t i = 0; i < whole.size(); ++i)
+        whole[i] += height * std::sin(2.0 * std::numbers::pi * static_cast<double>(i) / length + phase);
+    }
+    const double truth = height_in_band(whole, 1.0, band, samples).value;
+    std::vector<double> seen(whole.size(), std::numeric_limits<double>::quiet_NaN());
+    for (std::size_t i = 10; i < 190; ++i)
+      if (i < 80 || i > 125) seen[i] = whole[i];
+    ProfileSamples all_asked = samples;
+    all_asked.asked = {0, 199};
+    const Measured height = height_in_band(seen, 1.0, band, all_asked);
+    held += std::abs(height.value - truth) <= height.u95();
+    const Measured ends_only = height_in_band(seen, 1.0, band, samples);
+    held_without += std::abs(ends_only.value - truth) <= ends_only.u95();
+  }
+  // Three standard deviations of a share of 95 % in so many trials.
+  EXPECT_GT(held, trials * (0.95 - 3.0 * std::sqrt(0.95 * 0.05 / trials))) << held << " of " << trials;
+  EXPECT_GE(held, held_without);
 }
 
 }  // namespace
