@@ -14,6 +14,15 @@ namespace {
 
 constexpr std::size_t enough_for_a_median = 15;  // the middle of so many lies within 0.33 of their scatter
 
+std::pair<float, float> height_range(std::span<const SlabBins::Member> members) {
+  float lowest = members.front().height, highest = lowest;
+  for (const SlabBins::Member& m : members) {
+    lowest = m.height < lowest ? m.height : lowest;
+    highest = m.height > highest ? m.height : highest;
+  }
+  return {lowest, highest};
+}
+
 }  // namespace
 
 BinFinder::BinFinder(std::vector<double> borders_mm) : borders_mm_(std::move(borders_mm)) {
@@ -64,6 +73,11 @@ void SlabBins::keep_near_median(std::size_t b, double gate_mm) {
   const std::span<Member> members = (*this)[b];
   count_[b] = 0;
   if (members.size() < 2) return;
+  const auto [lowest, highest] = height_range(members);
+  if (highest - lowest < static_cast<float>(gate_mm)) {  // so is each from the median, wherever that lies
+    count_[b] = members.size();
+    return;
+  }
   // The gate is far wider than the noise: an even share of many points tells its middle well enough.
   const std::size_t every = std::max<std::size_t>(1, members.size() / enough_for_a_median);
   heights_.clear();
