@@ -72,8 +72,8 @@ Outcome<Cloud> cloud_from_photos(const std::filesystem::path& folder, const Phot
   auto cloud = cloud_of_patches(*patches, settings.target, settings.print, settings.cloud);
   if (!cloud) return cloud;
   cloud->capture_error = halves.error;
-  cloud->notes =
-      photo_verdict({placed->set, network, adjusted, stack, *patches, halves, cloud->scale}, settings.verdict);
+  cloud->notes = photo_verdict({settings.target, placed->set, network, adjusted, stack, *patches, halves, cloud->scale},
+                               settings.verdict);
   if (work.damaged() > 0) {
     cloud->notes.push_back(std::to_string(work.damaged()) +
                            " kept work files were damaged or not ours; they were made anew");

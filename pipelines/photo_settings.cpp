@@ -267,6 +267,8 @@ void list_photo_settings(PhotoSettings& settings, SettingsTable& table) {
     GROUP(PhotoVerdictSettings, settings.verdict, "photos.verdict", 0);
     BIND(enough_photos, 3, 100);
     BIND(bow_mm, 0.02, 5);
+    BIND(unsharp_px, 0.5, 50);
+    BIND(unsharp_share, 0.05, 1);
     BIND(photo_residual_ratio, 1.2, 20);
     BIND(thin_share, 0.02, 1);
     BIND(thin_rim_share, 0.02, 1);

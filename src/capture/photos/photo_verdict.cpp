@@ -8,6 +8,7 @@
 #include <cstdio>
 #include <map>
 
+#include "capture/photos/edge_spread.h"
 #include "core/median.h"
 
 namespace rimwright {
@@ -42,7 +43,9 @@ std::string facts(const PhotoEvidence& e) {
 std::string left_out(const PhotoEvidence& e) {
   std::vector<LeftOutPhoto> all = e.set.left_out;
   for (std::size_t i = 0; i < e.set.photos.size(); ++i) {
-    if (!e.network.placed[i]) all.push_back({e.set.photos[i].name, "the target is not readable in it"});
+    if (!e.network.placed[i])
+      all.push_back(
+          {e.set.photos[i].name, "neither the target nor enough wood that other photos show is recognised in it"});
   }
   if (all.empty()) return "";
   std::string text = all.size() == 1 ? "one photo was left out: " : words("%zu photos were left out: ", all.size());
@@ -65,6 +68,27 @@ std::string unsharp(const PhotoEvidence& e, const PhotoVerdictSettings& settings
     }
   }
   return names.empty() ? "" : "shoot again, steadier and with the focus on the rim: " + names;
+}
+
+// Blur that many photos share: held against each other they look alike, but the target's edges are known to be sharp.
+std::string unsharp_together(const PhotoEvidence& e, const PhotoVerdictSettings& settings) {
+  std::vector<std::vector<TargetCorner>> corners(e.set.photos.size());
+  for (const Sighting& s : e.network.sightings) {
+    if (e.network.points[s.point].on_target) corners[s.photo].push_back({static_cast<int>(s.point), s.pixel});
+  }
+  std::vector<double> all_px, wide_px;
+  for (std::size_t i = 0; i < corners.size(); ++i) {
+    const double spread_px = edge_spread_px(e.set.photos[i], corners[i], e.target);
+    if (spread_px > 0.0) all_px.push_back(spread_px);
+    if (spread_px > settings.unsharp_px) wide_px.push_back(spread_px);
+  }
+  if (wide_px.size() < 3 ||
+      static_cast<double>(wide_px.size()) < settings.unsharp_share * static_cast<double>(all_px.size()))
+    return "";
+  return words(
+      "%zu of the %zu photos that show it are unsharp: edges of the target spread over %.0f pixels, sharp ones over 3; "
+      "shoot again in more light, the phone leant on something and the focus on the rim",
+      wide_px.size(), all_px.size(), 4.0 * median_of(wide_px));
 }
 
 // The side is where measuring is won or lost: places along it, 12 mm wide in plan, with too few patches.
@@ -203,6 +227,7 @@ std::vector<std::string> photo_verdict(const PhotoEvidence& e, const PhotoVerdic
               bow));
   }
   notes.push_back(doubtful_scale(e.scale));
+  notes.push_back(unsharp_together(e, settings));
   notes.push_back(unsharp(e, settings));
   notes.push_back(directions(e));
   notes.push_back(thin_side(e, settings));

@@ -8,12 +8,15 @@
 #include "capture/photos/compare_halves.h"
 #include "capture/photos/photo_set.h"
 #include "capture/photos/refine_patch.h"
+#include "capture/scale_target.h"
 
 namespace rimwright {
 
 struct PhotoVerdictSettings {
   std::size_t enough_photos = 20;        // 24 are advised; below 20 say so
   double bow_mm = 0.25;                  // bow of the target, over its corners, that is worth a word
+  double unsharp_px = 1.15;              // blur of the target's edges; a phone held still and focused has 0.6 to 1,
+  double unsharp_share = 0.35;           // and of the photos so unsharp, from which it is worth a word
   double photo_residual_ratio = 2.5;     // a photo whose tie residual is this many medians is unsharp or moved
   double thin_share = 0.35;              // patches a square mm of side below which a place counts as thinly matched
   double thin_rim_share = 0.15;          // of the rim's places, from which it is worth a word
@@ -22,6 +25,7 @@ struct PhotoVerdictSettings {
 };
 
 struct PhotoEvidence {
+  const ScaleTarget& target;
   const PhotoSet& set;
   const CameraNetwork& network;
   const AdjustReport& adjusted;
