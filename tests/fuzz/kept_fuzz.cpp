@@ -81,7 +81,8 @@ void use(const PlacedCameras& cameras) {
   PhotoSet set;
   set.photos.resize(photo_count);
   const HalvesReport halves = compare_halves(stack, cameras.seeds, {}, workers);
-  (void)photo_verdict({set, cameras.network, cameras.adjusted, stack, cameras.seeds, halves, Scale{}}, {});
+  (void)photo_verdict({ScaleTarget{}, set, cameras.network, cameras.adjusted, stack, cameras.seeds, halves, Scale{}},
+                      {});
   for (Patch patch : cameras.seeds) {
     (void)sight_patch(stack, patch, {});
     const auto chosen = choose_photos(stack, patch.at_sheet_mm, patch.normal_sheet, {});

@@ -19,8 +19,8 @@ constexpr double reach_share = 0.11;  // of the edge's length each way: a marker
 constexpr double faintest = 20.0;     // grey levels between ink and paper
 
 std::optional<double> grey_at(const Photo& photo, const Vector2& p) {
-  const int column = static_cast<int>(std::floor(p.x())), row = static_cast<int>(std::floor(p.y()));
-  if (column < 0 || row < 0 || column + 1 >= photo.width || row + 1 >= photo.height) return std::nullopt;
+  if (!(p.x() >= 0.0 && p.y() >= 0.0 && p.x() < photo.width - 1 && p.y() < photo.height - 1)) return std::nullopt;
+  const int column = static_cast<int>(p.x()), row = static_cast<int>(p.y());
   const auto value = [&](int dx, int dy) {
     const auto at = static_cast<std::size_t>(row + dy) * static_cast<std::size_t>(photo.width) +
                     static_cast<std::size_t>(column + dx);
@@ -33,6 +33,7 @@ std::optional<double> grey_at(const Photo& photo, const Vector2& p) {
 // Blur of the step between two corners, from the steepest place of its mean profile: a step of height h blurred by
 // sigma rises there by h / (sigma sqrt(2 pi)) a pixel.
 std::optional<double> spread_across(const Photo& photo, const Vector2& from, const Vector2& to) {
+  if (!grey_at(photo, from) || !grey_at(photo, to)) return std::nullopt;  // kept work may hold any number
   const double length_px = (to - from).norm();
   if (length_px < shortest_edge_px) return std::nullopt;
   const Vector2 along = (to - from) / length_px, across(-along.y(), along.x());

@@ -74,7 +74,8 @@ std::string unsharp(const PhotoEvidence& e, const PhotoVerdictSettings& settings
 std::string unsharp_together(const PhotoEvidence& e, const PhotoVerdictSettings& settings) {
   std::vector<std::vector<TargetCorner>> corners(e.set.photos.size());
   for (const Sighting& s : e.network.sightings) {
-    if (e.network.points[s.point].on_target) corners[s.photo].push_back({static_cast<int>(s.point), s.pixel});
+    if (s.point < static_cast<std::size_t>(e.target.corner_count()))
+      corners[s.photo].push_back({static_cast<int>(s.point), s.pixel});
   }
   std::vector<double> all_px, wide_px;
   for (std::size_t i = 0; i < corners.size(); ++i) {
