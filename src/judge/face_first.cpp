@@ -22,7 +22,7 @@ bool waits_for_face(const Finding& finding, const Finding& face) {
   if (finding.verdict != Verdict::undecided) return false;
   const double shared = std::min(finding.to_mm, face.to_mm) - std::max(finding.from_mm, face.from_mm);
   const bool is_of_bevel = finding.feature == "bevel";
-  if (is_of_bevel && finding.quantity == "waviness") return shared > 0.0;
+  if (is_of_bevel && finding.quantity == "waviness") return shared >= 0.0;
   const bool hangs_on_it =
       is_of_bevel ? finding.quantity == "angle" : finding.quantity.find("width") != std::string::npos;
   return hangs_on_it && shared >= 0.5 * (finding.to_mm - finding.from_mm);

@@ -10,12 +10,15 @@ namespace rimwright {
 
 namespace {
 
-constexpr double least_points = 50.0;
+// Fewer say nothing; a narrow face needs fewer.
+constexpr double least_points = 50.0, least_points_of_narrow = 30.0, narrow_mm = 12.0;
+constexpr std::size_t least_rows = 4;  // a parabola and one to spare
+constexpr double least_cells = 12.0;   // twice the terms of the plane
 
 // Whether the face is fitted at t in its own section: in a run-out, and where a channel begins, it ends elsewhere a few
 // millimetres on.
 bool holds(const FaceFit& fit, double t) {
-  return !fit.measured || (t >= std::min(fit.from_t_mm, fit.to_t_mm) && t <= std::max(fit.from_t_mm, fit.to_t_mm));
+  return t >= std::min(fit.from_t_mm, fit.to_t_mm) && t <= std::max(fit.from_t_mm, fit.to_t_mm);
 }
 
 // At its ends the face gives way to its neighbours: rows thinner than the others are not all face.
@@ -73,7 +76,6 @@ std::vector<FormRow> rows_of(const FaceGrid& grid, std::size_t column, const Fac
     }
     if (row.cells > 0.0) rows.push_back(row);
   }
-  drop_thin_ends(rows);
   return rows;
 }
 
@@ -108,7 +110,7 @@ Measured straightness_of(const std::vector<FormRow>& rows, double width_mm, doub
   }
   // Variance of a peak-to-valley height: that of the difference of the form at the two places.
   const CrossRow difference = at_high - at_low;
-  const double noise_variance = difference.dot(across.sampling_mm2 * difference);
+  const double noise_variance = std::max(0.0, difference.dot(across.sampling_mm2 * difference));
   const double form_variance = std::max(0.0, difference.dot(across.covariance_mm2 * difference) - noise_variance);
   // Noise alone makes peaks: the height of a straight face would come out near two standard deviations of the
   // difference. What the noise explains is taken off in squares.
@@ -159,14 +161,22 @@ FaceForm measure_face_form(const FaceGrid& grid, std::size_t column, const FaceF
     form.straightness_mm = Measured::not_measured(RefusalReason::not_separable, "the face is narrower than 4 mm here");
     return form;
   }
-  const std::vector<FormRow> rows = rows_of(grid, column, face, extent);
-  if (points_of(rows) < least_points) {
+  std::vector<FormRow> rows = rows_of(grid, column, face, extent);
+  if (points_of(rows) < (half_width_mm * 2 < narrow_mm ? least_points_of_narrow : least_points)) {
     form.straightness_mm = Measured::not_measured(RefusalReason::too_few_points, "too few points across the face");
     return form;
   }
   if (!every_part_is_seen(rows, extent, grid.t_step_mm)) {
     form.straightness_mm = Measured::not_measured(RefusalReason::not_seen, "part of the face's width is missing here",
                                                   "scan the bevel again from edge to edge");
+    return form;
+  }
+  drop_thin_ends(rows);
+  double cells = 0.0;
+  for (const FormRow& row : rows) cells += row.cells;
+  if (rows.size() < least_rows || cells < least_cells) {
+    form.straightness_mm = Measured::not_measured(RefusalReason::not_separable,
+                                                  "too little of the face's width is clear of its edges here");
     return form;
   }
   // Error shared by neighbours bends the face as a whole: what is left of it after the line is taken out, between

@@ -147,15 +147,14 @@ void measure_fairness(BevelMeasures& bevel, const UnrolledRim& rim, const Fitted
   const auto sample_at = [&](double station_mm) {
     return static_cast<std::ptrdiff_t>(std::lround((station_mm - grid.first_station_mm) / step));
   };
+  const double asked_about = stretch->length_mm() / step;  // stations
   const std::pair asked(sample_at(stretch->from_mm - end_unsure_mm), sample_at(stretch->to_mm + end_unsure_mm));
 
   // Waviness: the face's mean height from edge to edge at each station, above the rim as it would be if it were fair.
   std::vector<std::pair<std::size_t, FaceHeight>> heights;
   std::vector<double> leverages, leverages_of_a_point;
-  double looked_at = 0;
   for (const auto& station : bevel.stations) {
     if (station.station_mm < stretch->from_mm || station.station_mm > stretch->to_mm) continue;
-    looked_at += 1;
     const std::size_t c = column_of(grid, station);
     const auto height = height_of_face(rim, fitted, c, station, noise);
     if (!height) continue;
@@ -184,7 +183,7 @@ void measure_fairness(BevelMeasures& bevel, const UnrolledRim& rim, const Fitted
     windows_mm += fit.window_mm;
     seen += 1;
   }
-  if (seen < least_seen_share * looked_at)
+  if (seen < least_seen_share * asked_about)
     bevel.waviness_mm =
         Measured::not_measured(RefusalReason::not_seen, "too much of the face is missing to judge waves",
                                "scan the bevel again from end to end");
@@ -199,12 +198,12 @@ void measure_fairness(BevelMeasures& bevel, const UnrolledRim& rim, const Fitted
                                auto&& place_mm) {
     std::vector<double> places(grid.columns, nan), form_u(grid.columns, 0.0);
     const double most_u = trusted_u(bevel.stations, edge);
-    double white_u = 0, shared_u = 0, window_mm = 0, count = 0, all = 0;
+    double white_u = 0, shared_u = 0, window_mm = 0, count = 0;
     for (const auto& station : bevel.stations) {
       const Measured& measured = station.*edge;
-      if (station.station_mm < stretch->from_mm || station.station_mm > stretch->to_mm) continue;
-      all += 1;
-      if (!measured.is_measured() || measured.combined_u() > most_u) continue;
+      if (station.station_mm < stretch->from_mm || station.station_mm > stretch->to_mm || !measured.is_measured() ||
+          measured.combined_u() > most_u)
+        continue;
       const std::size_t c = column_of(grid, station);
       places[c] = place_mm(measured.value, c);
       form_u[c] = measured.u(UncertaintySource::face_form);
@@ -217,7 +216,7 @@ void measure_fairness(BevelMeasures& bevel, const UnrolledRim& rim, const Fitted
       window_mm += (strip.at[c].measured ? strip : face).at[c].window_mm;
       count += 1;
     }
-    if (count < least_seen_share * all)
+    if (count < least_seen_share * asked_about)
       return Measured::not_measured(RefusalReason::not_seen,
                                     "over too much of the bevel this edge is missing or unsure, as beside a hump",
                                     "put the face right or scan it again from end to end");

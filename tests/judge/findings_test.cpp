@@ -5,6 +5,7 @@
 
 #include <cmath>
 
+#include "judge/face_first.h"
 namespace rimwright {
 namespace {
 
@@ -180,7 +181,31 @@ TEST(Findings, AnAngleOnACrookedFaceWaitsForTheFaceUnlessItFails) {
   for (BevelStation& station : measures.bevel.stations) {
     if (std::abs(station.station_mm - 210) < 9) station.angle_deg.value += 9.0;
   }
-  for (const Finding& finding : findings_of(plan, measures)) EXPECT_EQ(finding.verdict, Verdict::fail);
+  const std::vector<Finding> failed = findings_of(plan, measures);
+  ASSERT_EQ(failed.size(), 2U);
+  for (const Finding& finding : failed) EXPECT_EQ(finding.verdict, Verdict::fail);
+}
+
+TEST(Findings, WhatWaitsForTheFaceLiesOnIt) {
+  const auto finding = [](const char* feature, const char* quantity, double from_mm, double to_mm, Verdict verdict) {
+    Finding made;
+    made.feature = feature;
+    made.quantity = quantity;
+    made.from_mm = from_mm;
+    made.to_mm = to_mm;
+    made.verdict = verdict;
+    return made;
+  };
+  const Finding face = finding("bevel", "straightness", 200.0, 220.0, Verdict::fail);
+  const auto open = Verdict::undecided;
+  EXPECT_TRUE(waits_for_face(finding("bevel", "waviness", 100.0, 400.0, open), face));
+  EXPECT_FALSE(waits_for_face(finding("bevel", "waviness", 221.0, 400.0, open), face));
+  EXPECT_FALSE(waits_for_face(finding("bevel", "waviness", 100.0, 400.0, Verdict::fail), face));
+  EXPECT_TRUE(waits_for_face(finding("bevel", "angle", 190.0, 210.0, open), face));   // half of it
+  EXPECT_FALSE(waits_for_face(finding("bevel", "angle", 180.0, 210.0, open), face));  // a third
+  EXPECT_FALSE(waits_for_face(finding("bevel", "drop", 200.0, 220.0, open), face));
+  EXPECT_FALSE(waits_for_face(finding("bevel", "angle", 200.0, 220.0, open),
+                              finding("bevel", "straightness", 200.0, 220.0, open)));
 }
 
 TEST(Findings, TooDeepNamesTheBlockLeft) {

@@ -24,7 +24,8 @@ inline void measure(MeasuredBevel& made, const std::function<Profile(double)>& p
   Workers workers;
   made.tracks = bevelled_tracks(length_mm, profile);
   made.fitted = fit_faces(made.rim, made.tracks, noise_mm, 0.0, {}, workers);
-  made.grid = grid_face(made.rim, made.fitted, *made.fitted.find(FaceName::bevel), 0.5, -0.6, 1.0, workers);
+  made.grid = grid_face(made.rim, made.fitted, *made.fitted.find(FaceName::bevel), 0.5, -0.6,
+                        std::max(1.0, 4.0 * noise_mm), workers);
   made.noise.white_sigma_mm = noise_mm;
   made.bevel.stations = measure_bevel(made.rim, made.fitted, made.grid, made.noise, CaptureTerms{}, {}, workers);
 }
