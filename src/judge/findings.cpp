@@ -190,15 +190,19 @@ std::vector<Finding> find_and_advise(const Plan& plan, const Measures& measures,
       all.push_back(finding_of(plan, measures, series, stretch));
     }
   }
+  const auto sort_worst_first = [&all] {
+    std::stable_sort(all.begin(), all.end(), [](const Ranked& a, const Ranked& b) {
+      const bool a_fails = a.finding.verdict == Verdict::fail, b_fails = b.finding.verdict == Verdict::fail;
+      return a_fails != b_fails ? a_fails : a.severity > b.severity;
+    });
+  };
+  sort_worst_first();  // what hangs on a face names the worst one
   for (Ranked& one : all)
     for (const Ranked& other : all)
       if (settle_face_first(plan, one.finding, other.finding)) break;
   add_unseen(plan, measures, settings, all);
   add_torn(plan, measures, all);
-  std::stable_sort(all.begin(), all.end(), [](const Ranked& a, const Ranked& b) {
-    const bool a_fails = a.finding.verdict == Verdict::fail, b_fails = b.finding.verdict == Verdict::fail;
-    return a_fails != b_fails ? a_fails : a.severity > b.severity;
-  });
+  sort_worst_first();
   std::vector<Finding> findings;
   for (Ranked& ranked : all) findings.push_back(std::move(ranked.finding));
   return findings;
