@@ -2,8 +2,84 @@
 
 #include <algorithm>
 #include <cmath>
+#include <utility>
+
+#include "measure/profile_frame.h"
 
 namespace rimwright {
+
+namespace {
+
+// The piece's line as y = a + b t in the face's frame.
+std::pair<double, double> line_in_frame(const FaceFits& face, const Piece& piece) {
+  const Vector2 p = out_up_from_profile(piece.middle_along_mm, piece.middle_height_mm);
+  const Vector2 d = out_up_from_profile(1.0, piece.slope);
+  const double b = d.dot(face.normal) / d.dot(face.along);
+  return {p.dot(face.normal) - b * p.dot(face.along), b};
+}
+
+void apply_margins(FaceSpan& span, const FaceFits& face, FacePart part, double noise_mm, const FitSettings& settings) {
+  const double scale = along_per_t(face);
+  const FaceName name = face.track->name;
+  const bool is_face = name == FaceName::side || name == FaceName::top || name == FaceName::bevel;
+  const double wanted =
+      (is_face ? settings.face_margin_mm : settings.edge_margin_mm) + settings.noise_in_margin * noise_mm;
+  const double margin = std::min(wanted * scale, 0.3 * (span.to_along_mm - span.from_along_mm));
+  if (name == FaceName::side)
+    span.from_along_mm = std::max(span.from_along_mm, span.to_along_mm - settings.side_depth_mm * scale);
+  if (name == FaceName::top)
+    span.to_along_mm = std::min(span.to_along_mm, span.from_along_mm + settings.top_depth_mm * scale);
+  span.margin_mm = margin / scale;
+  span.from_along_mm += margin;
+  span.to_along_mm -= margin;
+  const bool is_short = part == FacePart::lower_short || part == FacePart::upper_short;
+  const double strip_mm = is_short ? settings.short_strip_mm : settings.edge_strip_mm;
+  if (part == FacePart::lower_strip || part == FacePart::lower_short)
+    span.to_along_mm = std::min(span.to_along_mm, span.from_along_mm + strip_mm * scale);
+  if (part == FacePart::upper_strip || part == FacePart::upper_short)
+    span.from_along_mm = std::max(span.from_along_mm, span.to_along_mm - strip_mm * scale);
+}
+
+}  // namespace
+
+double along_per_t(const FaceFits& face) { return std::abs(profile_along(face.along.x(), face.along.y())); }
+
+std::vector<FaceSpan> spans_of_track(const FaceTracks& tracks, const FaceFits& face, FacePart part,
+                                     std::size_t stations, double noise_mm, const FitSettings& settings) {
+  const FaceTrack& track = *face.track;
+  const bool is_ledge = track.name == FaceName::floor || track.name == FaceName::wall;
+  std::vector<FaceSpan> spans(stations);
+  for (std::size_t i = 0; i < stations; ++i) {
+    const double s = (static_cast<double>(i) + 0.5) * settings.station_step_mm;
+    const auto after = static_cast<std::size_t>(
+        std::lower_bound(tracks.station_mm.begin(), tracks.station_mm.end(), s) - tracks.station_mm.begin());
+    const std::size_t last = tracks.station_mm.size() - 1;
+    std::size_t k1 = std::min(after, last), k0 = after == 0 ? 0 : after - 1;
+    if (!track.present[k0] && !track.present[k1]) continue;
+    // At the end of a stretch the nearest section speaks for half a step beyond it.
+    if (!track.present[k0] || !track.present[k1]) {
+      const std::size_t seen = track.present[k0] ? k0 : k1;
+      if (std::abs(tracks.station_mm[seen] - s) > 0.5 * (tracks.station_mm[k1] - tracks.station_mm[k0]) + 1e-9)
+        continue;
+      k0 = k1 = seen;
+    }
+    const double gap = tracks.station_mm[k1] - tracks.station_mm[k0];
+    const double share = gap > 0 ? std::clamp((s - tracks.station_mm[k0]) / gap, 0.0, 1.0) : 0.0;
+    const auto [a0, b0] = line_in_frame(face, track.piece[k0]);
+    const auto [a1, b1] = line_in_frame(face, track.piece[k1]);
+    FaceSpan& span = spans[i];
+    span.present = true;
+    span.a_mm = (1 - share) * a0 + share * a1;
+    span.b = (1 - share) * b0 + share * b1;
+    span.shift_along = gap > 0 ? (a1 - a0) / gap : 0.0;
+    span.from_along_mm = (1 - share) * track.piece[k0].from_along_mm + share * track.piece[k1].from_along_mm;
+    span.to_along_mm = (1 - share) * track.piece[k0].to_along_mm + share * track.piece[k1].to_along_mm;
+    span.gate_mm = is_ledge ? std::max(0.3, 4.0 * noise_mm) : std::max(0.4, 6.0 * noise_mm);
+    apply_margins(span, face, part, noise_mm, settings);
+  }
+  steady_ends(spans, noise_mm, settings);
+  return spans;
+}
 
 void steady_ends(std::vector<FaceSpan>& spans, double noise_mm, const FitSettings& settings) {
   const double share = (noise_mm - settings.noise_of_first_say_mm) /

@@ -17,6 +17,14 @@ struct FaceSpan {
   double gate_mm = 0.0, margin_mm = 0.0;
 };
 
+// The spans of the segmentation's pieces, one a station, carried between its sections; places on the face (t) are not
+// set. `face`: its track and frame. noise_mm: of the scan's points.
+[[nodiscard]] std::vector<FaceSpan> spans_of_track(const FaceTracks& tracks, const FaceFits& face, FacePart part,
+                                                   std::size_t stations, double noise_mm, const FitSettings& settings);
+
+// Profile millimetres a millimetre of face covers.
+[[nodiscard]] double along_per_t(const FaceFits& face);
+
 // Noise makes the ends of a face jump from section to section, now and then far into its neighbour, whose points would
 // then tilt the fit. The noisier the scan, the more neighbouring stations have a say in where a face ends; the shorter
 // of the answers win, for points left out cost precision only. One span a station; only the places along the profile

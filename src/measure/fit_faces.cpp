@@ -43,7 +43,7 @@ class FaceFitter {
   }
 
   FaceFits fit() {
-    spans_from_track();
+    spans_ = spans_of_track(tracks_, fits_, part_, stations_, noise_mm_, settings_);
     for (int round = 0; round < rounds; ++round) {
       if (round > 0) spans_from_fits();
       takes_all_ = round == rounds - 1;
@@ -77,72 +77,6 @@ class FaceFitter {
     return rim_.top.height_mm(plan.x(), plan.y()) - rim_.rim_height_mm(station_mm);
   }
 
-  void spans_from_track() {
-    const FaceTrack& track = *fits_.track;
-    spans_.assign(stations_, {});
-    for (std::size_t i = 0; i < stations_; ++i) {
-      const double s = station(i);
-      const auto after = static_cast<std::size_t>(
-          std::lower_bound(tracks_.station_mm.begin(), tracks_.station_mm.end(), s) - tracks_.station_mm.begin());
-      const std::size_t last = tracks_.station_mm.size() - 1;
-      std::size_t k1 = std::min(after, last), k0 = after == 0 ? 0 : after - 1;
-      if (!track.present[k0] && !track.present[k1]) continue;
-      // At the end of a stretch the nearest section speaks for half a step beyond it.
-      if (!track.present[k0] || !track.present[k1]) {
-        const std::size_t seen = track.present[k0] ? k0 : k1;
-        if (std::abs(tracks_.station_mm[seen] - s) > 0.5 * (tracks_.station_mm[k1] - tracks_.station_mm[k0]) + 1e-9)
-          continue;
-        k0 = k1 = seen;
-      }
-      const double gap = tracks_.station_mm[k1] - tracks_.station_mm[k0];
-      const double share = gap > 0 ? std::clamp((s - tracks_.station_mm[k0]) / gap, 0.0, 1.0) : 0.0;
-      const auto [a0, b0] = line_in_frame(track.piece[k0]);
-      const auto [a1, b1] = line_in_frame(track.piece[k1]);
-      FaceSpan& span = spans_[i];
-      span.present = true;
-      span.a_mm = (1 - share) * a0 + share * a1;
-      span.b = (1 - share) * b0 + share * b1;
-      span.shift_along = gap > 0 ? (a1 - a0) / gap : 0.0;
-      span.from_along_mm = (1 - share) * track.piece[k0].from_along_mm + share * track.piece[k1].from_along_mm;
-      span.to_along_mm = (1 - share) * track.piece[k0].to_along_mm + share * track.piece[k1].to_along_mm;
-      span.gate_mm = is_ledge_ ? std::max(0.3, 4.0 * noise_mm_) : std::max(0.4, 6.0 * noise_mm_);
-      apply_margins(span);
-    }
-    steady_ends(spans_, noise_mm_, settings_);
-  }
-
-  // The piece's line as y = a + b t in the face's frame.
-  [[nodiscard]] std::pair<double, double> line_in_frame(const Piece& piece) const {
-    const Vector2 p = out_up_from_profile(piece.middle_along_mm, piece.middle_height_mm);
-    const Vector2 d = out_up_from_profile(1.0, piece.slope);
-    const double b = d.dot(fits_.normal) / d.dot(fits_.along);
-    return {p.dot(fits_.normal) - b * p.dot(fits_.along), b};
-  }
-
-  // Profile millimetres a millimetre of face covers.
-  [[nodiscard]] double along_per_t() const { return std::abs(profile_along(fits_.along.x(), fits_.along.y())); }
-
-  [[nodiscard]] bool is_short() const { return part_ == FacePart::lower_short || part_ == FacePart::upper_short; }
-
-  void apply_margins(FaceSpan& span) const {
-    const double scale = along_per_t();
-    const bool is_face = is_reference_ || fits_.track->name == FaceName::bevel;
-    const double wanted =
-        (is_face ? settings_.face_margin_mm : settings_.edge_margin_mm) + settings_.noise_in_margin * noise_mm_;
-    const double margin = std::min(wanted * scale, 0.3 * (span.to_along_mm - span.from_along_mm));
-    if (fits_.track->name == FaceName::side)
-      span.from_along_mm = std::max(span.from_along_mm, span.to_along_mm - settings_.side_depth_mm * scale);
-    if (is_top_) span.to_along_mm = std::min(span.to_along_mm, span.from_along_mm + settings_.top_depth_mm * scale);
-    span.margin_mm = margin / scale;
-    span.from_along_mm += margin;
-    span.to_along_mm -= margin;
-    const double strip_mm = is_short() ? settings_.short_strip_mm : settings_.edge_strip_mm;
-    if (part_ == FacePart::lower_strip || part_ == FacePart::lower_short)
-      span.to_along_mm = std::min(span.to_along_mm, span.from_along_mm + strip_mm * scale);
-    if (part_ == FacePart::upper_strip || part_ == FacePart::upper_short)
-      span.from_along_mm = std::max(span.from_along_mm, span.to_along_mm - strip_mm * scale);
-  }
-
   // Keeps the extents, replaces line and gate by the fit of the round before.
   void spans_from_fits() {
     for (std::size_t i = 0; i < stations_; ++i) {
@@ -161,8 +95,8 @@ class FaceFitter {
 
   void gather() {
     for (FaceSpan& span : spans_) {
-      if (is_ledge_ &&
-          (span.to_along_mm - span.from_along_mm) / along_per_t() < settings_.narrowest_ledge_sigmas * noise_mm_ * 0.4)
+      if (is_ledge_ && (span.to_along_mm - span.from_along_mm) / along_per_t(fits_) <
+                           settings_.narrowest_ledge_sigmas * noise_mm_ * 0.4)
         span.present = false;
       if (!span.present) continue;
       span.from_t_mm = t_on_line(span.from_along_mm, span.a_mm, span.b);
@@ -252,7 +186,7 @@ class FaceFitter {
     };
     if (!is_ledge_) {
       std::size_t half = whole(is_reference_ ? settings_.reference_window_mm : settings_.bevel_window_mm);
-      const double width = std::max(1.0, (spans_[i].to_along_mm - spans_[i].from_along_mm) / along_per_t());
+      const double width = std::max(1.0, (spans_[i].to_along_mm - spans_[i].from_along_mm) / along_per_t(fits_));
       const double wanted =
           12.0 * std::pow(noise_mm_ / (width * settings_.wanted_slope_u), 2);  // u(slope) = s sqrt(12 / n) / w
       while (half < whole(settings_.longest_window_mm) && points_within(half) < wanted) ++half;
@@ -274,7 +208,7 @@ class FaceFitter {
 
     WindowModel model;
     model.fewest_points = settings_.fewest_points;
-    const double width = (spans_[i].to_along_mm - spans_[i].from_along_mm) / along_per_t();
+    const double width = (spans_[i].to_along_mm - spans_[i].from_along_mm) / along_per_t(fits_);
     model.bends_across = part_ != FacePart::whole && width >= settings_.narrowest_bend_mm;
     if (model.bends_across) model.known_bend = {settings_.usual_bend_per_mm, std::max(noise_mm_, 1e-3)};
     // The angle may itself bend along the rim (it drifts); side and top, and ledges, do not turn so fast.
