@@ -28,10 +28,9 @@ struct JpegFault {
 
 void say_nothing(j_common_ptr) {}
 
-// A progressive file may bring the whole picture again in every few bytes; cameras write some ten scans.
+// Called at least once a scan.
 void leave_endless_jpeg(j_common_ptr common) {
-  constexpr int most_scans = 200;
-  if (reinterpret_cast<j_decompress_ptr>(common)->input_scan_number > most_scans) leave_jpeg(common);
+  if (reinterpret_cast<j_decompress_ptr>(common)->input_scan_number > most_jpeg_scans) leave_jpeg(common);
 }
 
 jpeg_error_mgr* quiet(JpegFault& fault) {

@@ -16,8 +16,13 @@ struct Picture {
   std::vector<Pixel> pixels;  // row by row from the top
 };
 
+// A progressive JPEG may bring the whole picture again in every few bytes, thousands of times; cameras write some ten
+// scans. One with more is not decoded: two megabytes can cost a minute.
+inline constexpr int most_jpeg_scans = 200;
+
 // Grey as the eye weighs it (ITU-R BT.601) from a JPEG or PNG of any colour type but CMYK, 8 bits; transparency is left
-// aside, as is what EXIF says of turning. Nothing where it cannot be decoded or holds more than `most_pixels`.
+// aside, as is what EXIF says of turning. Nothing where it cannot be decoded or holds more than `most_pixels` or
+// `most_jpeg_scans`.
 [[nodiscard]] std::optional<Picture<std::uint8_t>> grey_picture(std::span<const unsigned char> bytes,
                                                                 std::uint64_t most_pixels);
 

@@ -3,9 +3,13 @@
 
 #include <gtest/gtest.h>
 
+#include <algorithm>
+#include <cstdio>
 #include <cstdlib>
 #include <opencv2/imgcodecs.hpp>
 #include <random>
+// Behind <cstdio>, which it needs and does not include.
+#include <jpeglib.h>
 
 namespace rimwright {
 namespace {
@@ -77,6 +81,67 @@ TEST(PictureFiles, AWrittenJpegShowsThePicture) {
   const cv::Mat shown = cv::imdecode(bytes, cv::IMREAD_COLOR);
   ASSERT_EQ(shown.size(), bgr.size());
   for (int c = 0; c < 3; ++c) EXPECT_NEAR(cv::mean(shown)[c], cv::mean(bgr)[c], 1.0);
+}
+
+// A progressive JPEG in that many scans, up to 379, as ISO/IEC 10918-1, G.1.1.1 (from memory) allows them: the means of
+// the blocks, then every other coefficient of every colour but for its last bit, then the last bits.
+Bytes jpeg_in_scans(const cv::Mat& bgr, std::size_t scans) {
+  std::vector<jpeg_scan_info> script{{3, {0, 1, 2, 0}, 0, 0, 0, 0}};
+  for (const auto& [high, low] : {std::pair(0, 1), std::pair(1, 0)})
+    for (int colour = 0; colour < 3; ++colour)
+      for (int k = 1; k < 64; ++k) script.push_back({1, {colour, 0, 0, 0}, k, k, high, low});
+  script.resize(scans);
+
+  jpeg_compress_struct jpeg{};
+  jpeg_error_mgr errors{};  // ends the process where the script is not allowed
+  jpeg.err = jpeg_std_error(&errors);
+  jpeg_create_compress(&jpeg);
+  unsigned char* buffer = nullptr;
+  unsigned long size = 0;
+  jpeg_mem_dest(&jpeg, &buffer, &size);
+  jpeg.image_width = static_cast<JDIMENSION>(bgr.cols);
+  jpeg.image_height = static_cast<JDIMENSION>(bgr.rows);
+  jpeg.input_components = 3;
+  jpeg.in_color_space = JCS_RGB;  // red and blue change places: any picture will do
+  jpeg_set_defaults(&jpeg);
+  jpeg.num_scans = static_cast<int>(scans);
+  jpeg.scan_info = script.data();
+  jpeg_start_compress(&jpeg, TRUE);
+  for (int row = 0; row < bgr.rows; ++row) {
+    auto* samples = const_cast<JSAMPLE*>(bgr.ptr<JSAMPLE>(row));
+    jpeg_write_scanlines(&jpeg, &samples, 1);
+  }
+  jpeg_finish_compress(&jpeg);
+  jpeg_destroy_compress(&jpeg);
+  Bytes bytes(buffer, buffer + size);
+  std::free(buffer);
+  return bytes;
+}
+
+// A scan begins at the marker FF DA; data are written so that they never hold it.
+Bytes::const_iterator last_scan(const Bytes& jpeg) {
+  const unsigned char start_of_scan[] = {0xFF, 0xDA};
+  return std::find_end(jpeg.begin(), jpeg.end(), std::begin(start_of_scan), std::end(start_of_scan));
+}
+
+TEST(PictureFiles, AJpegOfTooManyScansIsNone) {
+  const cv::Mat painting = painted(CV_8UC3);
+  const Bytes most = jpeg_in_scans(painting, most_jpeg_scans);
+  const auto picture = grey_picture(most, plenty);
+  ASSERT_TRUE(picture);
+  const cv::Mat expected = cv::imdecode(most, cv::IMREAD_GRAYSCALE);
+  EXPECT_EQ(picture->pixels, Bytes(expected.begin<std::uint8_t>(), expected.end<std::uint8_t>()));
+  EXPECT_FALSE(grey_picture(jpeg_in_scans(painting, most_jpeg_scans + 1), plenty));
+
+  // What a hostile file does: one scan of few bytes, again and again. A minute of decoding, were there no limit.
+  const cv::Mat plain(6000, 8000, CV_8UC3, cv::Scalar(90, 120, 200));
+  Bytes bomb = jpeg_in_scans(plain, 2);
+  const Bytes scan(last_scan(bomb), bomb.cend() - 2);  // before the end of the image
+  EXPECT_LT(scan.size(), 500U);
+  bomb.resize(bomb.size() - 2);
+  for (int i = 0; i < 20'000; ++i) bomb.insert(bomb.end(), scan.begin(), scan.end());
+  bomb.insert(bomb.end(), {0xFF, 0xD9});
+  EXPECT_FALSE(grey_picture(bomb, 100'000'000));
 }
 
 TEST(PictureFiles, BrokenOrGiganticOnesAreNone) {
