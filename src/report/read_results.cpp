@@ -2,6 +2,7 @@
 
 #include <sys/stat.h>
 
+#include <algorithm>
 #include <cmath>
 #include <ctime>
 #include <filesystem>
@@ -17,6 +18,7 @@ using Json = nlohmann::json;
 
 constexpr std::size_t most_bytes = 64U << 20;
 constexpr int deepest = 16;
+constexpr std::size_t most_values = 4'000'000;
 constexpr std::size_t most_stations = 100'000;
 constexpr std::size_t most_findings = 10'000;
 constexpr std::size_t most_channels = 64;
@@ -28,7 +30,30 @@ struct NotAResult {
   std::string where, what;
 };
 
-struct TooDeep {};
+struct Extent {
+  int depth = 0;
+  std::size_t values = 0;  // about: a comma or bracket for each
+};
+
+// What the text would become, from its brackets and commas, before anything is made of it. The JSON library's own watch
+// over the depth searches each list anew at each of its objects.
+Extent extent_of(std::string_view json) {
+  Extent extent;
+  int depth = 0;
+  bool in_text = false;
+  for (std::size_t i = 0; i < json.size(); ++i) {
+    const char c = json[i];
+    if (c == '"') in_text = !in_text;
+    if (in_text) {
+      if (c == '\\') ++i;
+      continue;
+    }
+    if (c == '[' || c == '{') extent.depth = std::max(extent.depth, ++depth);
+    if (c == ']' || c == '}') --depth;
+    if (c == '[' || c == '{' || c == ',') ++extent.values;
+  }
+  return extent;
+}
 
 const Json& member(const Json& object, const char* key, const std::string& where) {
   if (!object.is_object()) throw NotAResult{where, "is not an object"};
@@ -217,16 +242,13 @@ Outcome<Pass> read_results_text(std::string_view json, std::string_view name) {
     return refuse(RefusalReason::file_malformed, std::string(name) + ": " + what, "give a folder that inspect wrote");
   };
   if (json.size() > most_bytes) return not_a_result("larger than a result can be");
+  const Extent extent = extent_of(json);
+  if (extent.depth > deepest) return not_a_result("nested deeper than a result is");
+  if (extent.values > most_values) return not_a_result("holds more values than a result does");
   try {
-    const auto watch_depth = [](int depth, Json::parse_event_t, const Json&) {
-      if (depth > deepest) throw TooDeep{};
-      return true;
-    };
-    return pass_from(Json::parse(json, watch_depth));
+    return pass_from(Json::parse(json));
   } catch (const NotAResult& error) {
     return not_a_result(error.where + " " + error.what);
-  } catch (const TooDeep&) {
-    return not_a_result("nested deeper than a result is");
   } catch (const Json::exception& error) {
     return not_a_result(std::string("not valid JSON (") + error.what() + ")");
   }

@@ -12,7 +12,8 @@
 
 namespace rimwright {
 
-// Limits: results.json 64 MiB, nested 16 deep, 100 000 stations a table, 10 000 findings, 64 channels.
+// Limits: results.json 64 MiB, nested 16 deep, 4 million values, 100 000 stations a table, 10 000 findings, 64 channels
+// of 16 steps, 4000 bytes a text.
 [[nodiscard]] Outcome<Pass> read_results(const std::string& folder);
 
 // results.json alone, from text.

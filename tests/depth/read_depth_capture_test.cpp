@@ -290,6 +290,16 @@ TEST(ReadDepthCapture, RefusesOverTheLimitsBeforeDecoding) {
   EXPECT_EQ(reason_of(folder, settings), RefusalReason::file_over_limit);
 }
 
+TEST(ReadDepthCapture, RefusesALargeTextFile) {
+  const DepthFolder folder("depth_large_text");
+  write_sound_capture(folder);
+  ReadDepthSettings settings;
+  settings.most_text_bytes = std::filesystem::file_size(folder.path() / "intrinsic.json");
+  EXPECT_TRUE(read_depth_capture(folder.path(), settings));
+  --settings.most_text_bytes;
+  EXPECT_EQ(reason_of(folder, settings), RefusalReason::file_over_limit);
+}
+
 TEST(ReadDepthCapture, RefusesListsThatLeaveTheFolder) {
   const DepthFolder folder("depth_outside");
   write_sound_capture(folder);

@@ -123,6 +123,23 @@ TEST_F(ReadPhotos, AGiganticClaimIsNotBelieved) {
   ReadPhotosSettings few;
   few.most_photos = 3;
   EXPECT_EQ(read_photos(folder, few, workers).error().reason, RefusalReason::file_over_limit);
+  few.most_photos = 4;
+  few.most_pixels = 3 * 800 * 600;
+  EXPECT_TRUE(read_photos(folder, few, workers));
+  --few.most_pixels;
+  EXPECT_EQ(read_photos(folder, few, workers).error().reason, RefusalReason::file_over_limit);
+}
+
+TEST_F(ReadPhotos, ALargeFileIsNotRead) {
+  put_good(4);
+  ReadPhotosSettings settings;
+  settings.largest_file_bytes = 1'000'000;
+  fs::resize_file(folder / "good0.jpg", 1'000'000);  // bytes behind the end of the picture are none of its business
+  fs::resize_file(folder / "good1.jpg", 1'000'001);
+  const auto set = read_photos(folder, settings, workers);
+  ASSERT_TRUE(set) << set.error().sentence();
+  EXPECT_EQ(why(*set, "good0.jpg"), "used");
+  EXPECT_THAT(why(*set, "good1.jpg"), testing::HasSubstr("larger than"));
 }
 
 TEST_F(ReadPhotos, ExifFocalLengthAndPhoneMakeTheLens) {

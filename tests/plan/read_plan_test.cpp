@@ -5,6 +5,8 @@
 
 #include <string>
 
+#include "plan/strict_yaml.h"
+
 namespace rimwright {
 namespace {
 
@@ -179,7 +181,25 @@ TEST(ReadPlan, FilesThatAreNotPlansAreRefusedByName) {
   EXPECT_THAT(read_plan_text("", "p").error().sentence(), HasSubstr("empty"));
   EXPECT_THAT(read_plan_text("# only a comment\n", "p").error().sentence(), HasSubstr("empty"));
   EXPECT_THAT(read_plan_text(std::string("a\0b", 3), "p").error().sentence(), HasSubstr("not a text file"));
+  EXPECT_EQ(read_plan_text(std::string(65536, ' '), "p").error().reason, RefusalReason::plan_not_valid);
   EXPECT_EQ(read_plan_text(std::string(65537, ' '), "p").error().reason, RefusalReason::file_over_limit);
+}
+
+// As YamlLimits states them, each met and passed by one.
+TEST(ReadPlan, NodesAndDepthOfYaml) {
+  const auto read = [](const std::string& yaml) {
+    const auto tree = parse_strict_yaml(yaml, "p", RefusalReason::plan_not_valid);
+    return tree ? std::string() : tree.error().what;
+  };
+  const auto list_of = [](int values) {
+    std::string list = "[";
+    for (int i = 0; i < values; ++i) list += "1,";
+    return list + "]";
+  };
+  EXPECT_EQ(read(list_of(4999)), "");  // the list itself is the 5000th
+  EXPECT_THAT(read(list_of(5000)), HasSubstr("more than 5000 values"));
+  EXPECT_EQ(read(std::string(12, '[') + std::string(12, ']')), "");
+  EXPECT_THAT(read(std::string(13, '[') + std::string(13, ']')), HasSubstr("nested more than 12 deep"));
 }
 
 // The file's words reach a terminal through refusals: no control characters may.

@@ -56,6 +56,35 @@ TEST_F(KeepResult, WhatIsNoResultIsNotKept) {
   EXPECT_FALSE(fs::exists(root_ / "kept" / "pass-0001"));
 }
 
+TEST_F(KeepResult, AFolderThatHoldsTooMuchIsNotKept) {
+  const std::string keep = (root_ / "kept").string(), out = result("out", "text");
+  for (int i = 0; i < 62; ++i) std::ofstream(fs::path(out) / ("more-" + std::to_string(i))).put('x');
+  EXPECT_TRUE(keep_result(out, keep).has_value()) << "64 files";
+  std::ofstream(fs::path(out) / "one more").put('x');
+  ASSERT_FALSE(keep_result(out, keep).has_value()) << "65 files";
+  EXPECT_EQ(keep_result(out, keep).error().reason, RefusalReason::file_over_limit);
+
+  const fs::path large = result("large", "text");  // 4 and 9 bytes, and a hole, which takes no room on the disk
+  std::ofstream(large / "hole").close();
+  fs::resize_file(large / "hole", (512U << 20) - 12);
+  ASSERT_FALSE(keep_result(large.string(), keep).has_value()) << "512 MiB and a byte";
+  EXPECT_EQ(keep_result(large.string(), keep).error().reason, RefusalReason::file_over_limit);
+  EXPECT_EQ(kept_passes(keep)->size(), 1u);
+}
+
+TEST_F(KeepResult, AfterTheLastNumberNothingIsKept) {
+  const fs::path keep = root_ / "kept";
+  fs::create_directories(keep / "pass-9998");
+  const auto last = keep_result(result("out", "last"), keep.string());
+  ASSERT_TRUE(last.has_value()) << last.error().sentence();
+  EXPECT_EQ(fs::path(*last).filename(), "pass-9999");
+  const auto refused = keep_result(result("out", "one more"), keep.string());
+  ASSERT_FALSE(refused.has_value());
+  EXPECT_EQ(refused.error().reason, RefusalReason::output_not_writable);
+  EXPECT_EQ(read(keep / "pass-9999" / "results.json"), "last");
+  for (const auto& entry : fs::directory_iterator(keep)) EXPECT_NE(entry.path().filename().string().front(), '.');
+}
+
 TEST_F(KeepResult, OtherThingsInTheFolderAreLeftAlone) {
   const fs::path keep = root_ / "kept";
   fs::create_directories(keep / "pass-x");

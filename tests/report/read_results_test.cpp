@@ -144,6 +144,88 @@ TEST(ReadResults, NullsAndMissingPartsAreNotMeasured) {
   EXPECT_FALSE(pass->waviness_mm.is_measured());
 }
 
+// How the text is received: "" where it is read.
+std::string complaint_about(const std::string& json) {
+  const Outcome<Pass> pass = read_results_text(json, "results.json");
+  return pass ? "" : pass.error().what;
+}
+
+std::string list_of(std::size_t count, const std::string& entry) {
+  std::string list = "[";
+  for (std::size_t i = 0; i < count; ++i) list += (i > 0 ? "," : "") + entry;
+  return list + "]";
+}
+
+// A result with these findings, channels and further keys.
+std::string result_with(const std::string& findings, const std::string& channels, const std::string& more = "") {
+  return R"({"format": "rimwright-results/1", "instrument": "x", "verdict": "pass", "scan": {}, "findings": )" +
+         findings + R"(, "channels": )" + channels + more + "}";
+}
+
+// The limits of the header, each met and passed by one.
+TEST(ReadResults, LimitsAreWhereTheyAreStated) {
+  const auto findings = [](std::size_t count) {
+    return complaint_about(
+        result_with(list_of(count, R"({"feature":"f","quantity":"q","from_mm":0,"to_mm":1,"verdict":"fail"})"), "[]"));
+  };
+  EXPECT_EQ(findings(10'000), "");
+  EXPECT_THAT(findings(10'001), HasSubstr("findings has more than 10000 entries"));
+
+  const auto channels = [](std::size_t count) {
+    return complaint_about(result_with("[]", list_of(count, R"({"name":"c","planned":[],"stations":[]})")));
+  };
+  EXPECT_EQ(channels(64), "");
+  EXPECT_THAT(channels(65), HasSubstr("channels has more than 64 entries"));
+
+  const auto stations = [](std::size_t count) {
+    const std::string table = R"({"stations":)" + list_of(count, R"({"station_mm":1,"at":[0,0,0]})") + "}";
+    return complaint_about(result_with("[]", "[]", R"(,"block":)" + table));
+  };
+  EXPECT_EQ(stations(100'000), "");
+  EXPECT_THAT(stations(100'001), HasSubstr("block.stations has more than 100000 entries"));
+
+  const auto channel_stations = [](std::size_t count, std::size_t steps) {
+    const std::string station = R"({"station_mm":1,"at":[0,0,0],"steps":)" + list_of(steps, "{}") + "}";
+    return complaint_about(result_with("[]", R"([{"name":"c","planned":)" + list_of(steps, "{}") + R"(,"stations":)" +
+                                                 list_of(count, station) + "}]"));
+  };
+  EXPECT_EQ(channel_stations(100'000, 1), "");
+  EXPECT_THAT(channel_stations(100'001, 1), HasSubstr("channels.stations has more than 100000 entries"));
+  EXPECT_EQ(channel_stations(1, 16), "");
+  EXPECT_THAT(channel_stations(1, 17), HasSubstr("channels.planned has more than 16 entries"));
+
+  const auto name = [](std::size_t length) {
+    return complaint_about(
+        result_with("[]", R"([{"name":")" + std::string(length, 'n') + R"(","planned":[],"stations":[]}])"));
+  };
+  EXPECT_EQ(name(4000), "");
+  EXPECT_THAT(name(4001), HasSubstr("channels.name is too long"));
+
+  // The result's own braces are one of the sixteen.
+  const auto nested = [](std::size_t depth) {
+    return complaint_about(
+        result_with("[]", "[]", R"(,"later":)" + std::string(depth - 1, '[') + std::string(depth - 1, ']')));
+  };
+  EXPECT_EQ(nested(16), "");
+  EXPECT_THAT(nested(17), HasSubstr("nested deeper"));
+
+  EXPECT_EQ(complaint_about(result_with("[]", "[]", R"(,"later":"[[[[[[[[[[[[[[[[[\"[{{{")")), "")
+      << "text nests nothing";
+
+  // Two an entry, and ten commas and brackets around them.
+  const auto values = [](std::size_t count) {
+    return complaint_about(result_with("[]", "[]", R"(,"later":)" + list_of(count, "{}")));
+  };
+  EXPECT_EQ(values(1'999'995), "");
+  EXPECT_THAT(values(1'999'996), HasSubstr("more values"));
+
+  const auto sized = [](std::size_t bytes) {
+    return complaint_about(std::string(bytes, 'x'));  // no JSON from the first byte on
+  };
+  EXPECT_THAT(sized(std::size_t{64} << 20), HasSubstr("not valid JSON"));
+  EXPECT_THAT(sized((std::size_t{64} << 20) + 1), HasSubstr("larger than a result can be"));
+}
+
 TEST(ReadResults, AFolderThatIsNoResultIsRefusedByName) {
   EXPECT_EQ(read_results("no/such/folder").error().reason, RefusalReason::file_not_found);
 }
@@ -198,6 +280,27 @@ TEST(FacesFile, EveryTruncationAndEveryLyingCountIsRefused) {
     lying.replace(lying.find("vertex 5") + 7, 1, count);
     EXPECT_FALSE(read_faces_bytes(lying, "faces.ply").has_value()) << count;
   }
+}
+
+TEST(FacesFile, HoldsSoManyPointsAndNoMore) {
+  const auto is_read = [](std::size_t points, std::size_t rim_points) {
+    PassFaces faces;
+    faces.points.resize(points, some_faces().points[0]);
+    faces.rim.resize(rim_points);
+    return read_faces_bytes(bytes_of(faces), "faces.ply").has_value();
+  };
+  EXPECT_TRUE(is_read(200'000, 100'000));
+  EXPECT_FALSE(is_read(200'001, 100'000));
+  EXPECT_FALSE(is_read(200'000, 100'001));
+
+  // What is written is thinned to that.
+  Measures measures;
+  measures.face_points.resize(2 * most_face_points + 1, some_faces().points[0]);
+  measures.rim_scan_mm.resize(100'001);
+  measures.rim_station_mm.resize(100'001);
+  const PassFaces thinned = faces_of(measures);
+  EXPECT_EQ(thinned.points.size(), (2 * most_face_points + 1 + 2) / 3);  // every third
+  EXPECT_TRUE(read_faces_bytes(bytes_of(thinned), "faces.ply").has_value());
 }
 
 TEST(FacesFile, NumbersThatAreNotFiniteAndUnknownFacesAreRefused) {

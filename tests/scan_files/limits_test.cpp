@@ -78,12 +78,109 @@ TEST(Limits, HeadersOfPly) {
   };
   EXPECT_EQ(reason_of(with(repeated(63, "element e", true))), "read");
   EXPECT_EQ(reason_of(with(repeated(64, "element e", true))), "file malformed");
-  std::string properties;
-  for (int i = 0; i < 254; ++i) properties += "property uchar p" + std::to_string(i) + "\n";
-  EXPECT_EQ(reason_of(with(properties)), "file malformed") << "257 properties";
+  std::string properties;  // beside x, y and z
+  for (int i = 0; i < 253; ++i) properties += "property uchar p" + std::to_string(i) + "\n";
+  EXPECT_EQ(
+      reason_of(with("element other 0\n" + properties + "property uchar x\nproperty uchar y\nproperty uchar z\n")),
+      "read")
+      << "256 properties";
+  EXPECT_EQ(reason_of(with(properties + "property uchar another\n")), "file malformed") << "257 properties";
   EXPECT_EQ(reason_of(with(repeated(4089, "comment", false))), "read") << "4096 lines";
   EXPECT_EQ(reason_of(with(repeated(4090, "comment", false))), "file malformed") << "4097 lines";
   EXPECT_EQ(reason_of(with("comment " + std::string(2'000'000, 'x') + "\n")), "file malformed") << "a line of 2 MB";
+}
+
+std::string many(int count, const std::string& text) {
+  std::string all;
+  for (int i = 0; i < count; ++i) all += text;
+  return all;
+}
+
+TEST(Limits, HeadersOfPcd) {
+  // x, y and z, more fields of a byte, and so many entries of the last one.
+  const auto with = [](int more_fields, int entries, int comments) {
+    const std::string last = more_fields == 0 ? "" : " " + std::to_string(entries);
+    const auto bytes = static_cast<std::size_t>(12 + std::max(0, more_fields - 1) + (more_fields == 0 ? 0 : entries));
+    return read_bytes("a.pcd", many(comments, "#\n") + "VERSION .7\nFIELDS x y z" + many(more_fields, " f") +
+                                   "\nSIZE 4 4 4" + many(more_fields, " 1") + "\nTYPE F F F" + many(more_fields, " U") +
+                                   "\nCOUNT 1 1 1" + many(more_fields - 1, " 1") + last +
+                                   "\nWIDTH 1\nHEIGHT 1\nDATA binary\n" + std::string(bytes, '\0'));
+  };
+  EXPECT_EQ(reason_of(with(253, 1, 0)), "read") << "256 fields";
+  EXPECT_EQ(reason_of(with(254, 1, 0)), "file malformed") << "257 fields";
+  EXPECT_EQ(reason_of(with(1, 4096, 0)), "read");
+  EXPECT_EQ(reason_of(with(1, 4097, 0)), "file malformed");
+  EXPECT_EQ(reason_of(with(0, 0, 248)), "read") << "256 lines";
+  EXPECT_EQ(reason_of(with(0, 0, 249)), "file malformed") << "257 lines";
+}
+
+// A packed block can hold at most 88 times its size; a header that promises more is not believed.
+TEST(Limits, WhatACompressedPcdMayUnfoldTo) {
+  const auto promising = [](std::uint32_t unpacked) {
+    return read_bytes("a.pcd", "VERSION .7\nFIELDS x y z\nSIZE 4 4 4\nTYPE F F F\nCOUNT 1 1 1\nWIDTH " +
+                                   std::to_string(unpacked / 12) + "\nHEIGHT 1\nDATA binary_compressed\n" +
+                                   bytes_of_value(std::uint32_t{30}) + bytes_of_value(unpacked) +
+                                   std::string(30, '\0'));
+  };
+  // Neither unfolds, but one is tried: 88 times 30, and a point more.
+  EXPECT_NE(promising(2640).error().what.find("are damaged"), std::string::npos);
+  EXPECT_NE(promising(2652).error().what.find("cannot expand to the promised size"), std::string::npos);
+}
+
+TEST(Limits, LinesAndColumnsOfText) {
+  const auto read = [](const std::string& text) { return reason_of(read_bytes("a.xyz", text)); };
+  EXPECT_EQ(read(many(64, "1 ") + "\n"), "read");
+  EXPECT_EQ(read(many(65, "1 ") + "\n"), "file malformed");
+  EXPECT_EQ(read(many(64, "words\n") + "1 2 3\n"), "read");
+  EXPECT_EQ(read(many(65, "words\n") + "1 2 3\n"), "file malformed");
+  constexpr std::size_t longest = std::size_t{1} << 20;
+  EXPECT_EQ(read("1 2 3" + std::string(longest - 5, ' ') + "\n"), "read");
+  EXPECT_EQ(read("1 2 3" + std::string(longest - 4, ' ') + "\n"), "file malformed");
+  // Lines that a backslash joins count as one.
+  const auto joined = [](std::size_t blanks) {
+    const std::string line = std::string(blanks, ' ') + "\\\n";
+    return reason_of(read_bytes("a.obj", "v 1 2 3" + line + line + "\n"));
+  };
+  EXPECT_EQ(joined(longest / 2 - 10), "read");
+  EXPECT_EQ(joined(longest / 2 + 10), "file malformed");
+}
+
+TEST(Limits, CornersOfAPolygon) {
+  const auto read = [](int corners) {
+    const std::string count = std::to_string(corners);
+    return reason_of(read_bytes("a.obj", "v 0 0 0\nf" + many(corners, " 1") + "\n")) + ", " +
+           reason_of(read_bytes("a.off", "OFF\n1 1 0\n0 0 0\n" + count + many(corners, " 0") + "\n")) + ", " +
+           reason_of(read_bytes("a.ply", "ply\nformat ascii 1.0\nelement vertex 1\n" + std::string(header_of_three) +
+                                             "element face 1\nproperty list uint int vertex_indices\nend_header\n"
+                                             "0 0 0\n" +
+                                             count + many(corners, " 0") + "\n"));
+  };
+  EXPECT_EQ(read(65'536), "read, read, read");
+  EXPECT_EQ(read(65'537), "file malformed, file malformed, file malformed");
+}
+
+// One point, placed by the first of many nodes.
+TEST(Limits, NodesAndJsonOfGlb) {
+  const auto glb = [](int more_nodes) {
+    std::string json = R"({"scenes":[{"nodes":[0]}],"scene":0,"nodes":[{"mesh":0})" + many(more_nodes, ",{}") +
+                       R"(],"meshes":[{"primitives":[{"attributes":{"POSITION":0},"mode":0}]}],)"
+                       R"("accessors":[{"bufferView":0,"componentType":5126,"count":1,"type":"VEC3"}],)"
+                       R"("bufferViews":[{"buffer":0,"byteLength":12}],"buffers":[{"byteLength":12}]})";
+    json.resize((json.size() + 3) / 4 * 4, ' ');
+    const auto word = [](std::size_t value) { return bytes_of_value(static_cast<std::uint32_t>(value)); };
+    return "glTF" + word(2) + word(12 + 8 + json.size() + 8 + 12) + word(json.size()) + "JSON" + json + word(12) +
+           std::string("BIN\0", 4) + std::string(12, '\0');
+  };
+  EXPECT_EQ(reason_of(read_bytes("a.glb", glb(99'999))), "read");
+  EXPECT_EQ(reason_of(read_bytes("a.glb", glb(100'000))), "file over limit");
+
+  // Its JSON of 256 MiB and a byte is a hole in the file, which takes no room on the disk.
+  const testing::TemporaryFile file("a.glb", "glTF" + bytes_of_value(std::uint32_t{2}) +
+                                                 bytes_of_value(std::uint32_t{300U << 20}) +
+                                                 bytes_of_value(std::uint32_t{(256U << 20) + 1}) + "JSON");
+  std::filesystem::resize_file(file.path(), 300U << 20);
+  Workers workers(1);
+  EXPECT_EQ(reason_of(read_cloud(file.path(), {}, workers)), "file over limit");
 }
 
 }  // namespace

@@ -132,6 +132,13 @@ TEST(BodyFile, ImpossibleBodiesAreRefused) {
 TEST(BodyFile, MissingAndOversizedFiles) {
   EXPECT_EQ(read_body_file("no-such-file.yaml").error().reason, RefusalReason::file_not_found);
   EXPECT_EQ(read_body_file(".").error().reason, RefusalReason::file_not_readable);
+  const auto path = std::filesystem::temp_directory_path() / ("rimwright-body-" + std::to_string(::getpid()));
+  for (const std::size_t bytes : {std::size_t{1} << 20, (std::size_t{1} << 20) + 1}) {
+    std::ofstream(path) << std::string(bytes, ' ');
+    EXPECT_EQ(read_body_file(path.string()).error().reason,
+              bytes == std::size_t{1} << 20 ? RefusalReason::plan_not_valid : RefusalReason::file_over_limit);
+  }
+  std::filesystem::remove(path);
 }
 
 // Every body that comes with the program can be built, and its plan's steps are its own.

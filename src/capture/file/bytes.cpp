@@ -117,11 +117,11 @@ bool LineStream::next(std::string_view& line) {
   std::size_t searched = begin_;
   while (true) {
     if (begin_ < end_) {
+      const char* start = buffer_.data() + begin_;
       const char* found = static_cast<const char*>(std::memchr(buffer_.data() + searched, '\n', end_ - searched));
-      if (found != nullptr) {
-        const auto length = static_cast<std::size_t>(found - (buffer_.data() + begin_));
-        line = std::string_view(buffer_.data() + begin_, length);
-        begin_ += length + 1;
+      if (found != nullptr && found <= start + longest_line) {
+        line = std::string_view(start, static_cast<std::size_t>(found - start));
+        begin_ += line.size() + 1;
         break;
       }
     }
