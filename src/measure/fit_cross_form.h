@@ -1,12 +1,14 @@
 // Fit the form across a face: what is left when its plane is taken off, as a smooth function of the place across that
 // may change along the rim.
 //
-// Heights are a parabola and cosines across, each with a parabola along. Their size has a prior: narrow waves across
-// and terms along are smaller, as a Gaussian process of that length would have them; how large the form is overall is
-// tried at several sizes, each weighted by how likely it makes the heights (Rasmussen and Williams, Gaussian Processes
-// for Machine Learning, 2006, ch. 2 and 5). So a sound face is not bent by its noise, a hollow as narrow as a sanding
-// block's corner is not smoothed away (waves from 4 mm on, on faces up to 24 mm wide; from a sixth of the width
-// beyond), and where points are few the form is said to be less sure.
+// Heights are a parabola and cosines across, each with a parabola along. Their size has a prior. Across, a wave has the
+// standard deviation of the form's size, but narrow ones are smaller (size^2 / (1 + (10 mm / wave)^4) is the variance),
+// and the parabola 0.3 mm. Along, terms are those of the Taylor series of a Gaussian process with correlation
+// exp(-s^2 / (2 (6 mm)^2)). The form's size is 0.2, 0.06 or 0.02 mm, each as likely beforehand and weighted by how
+// likely it makes the heights (Rasmussen and Williams, Gaussian Processes for Machine Learning, 2006, ch. 2 and 5). So
+// a sound face is not bent by its noise, a hollow as narrow as a sanding block's corner is not smoothed away (waves
+// from 4 mm on, on faces up to 24 mm wide; from a sixth of the width beyond), and where points are few the form is said
+// to be less sure.
 #pragma once
 
 #include <Eigen/Core>

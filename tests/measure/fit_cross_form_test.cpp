@@ -3,7 +3,9 @@
 
 #include <gtest/gtest.h>
 
+#include <Eigen/Cholesky>
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <functional>
 #include <numbers>
@@ -20,7 +22,8 @@ constexpr int half_window = 4;  // columns 1 mm apart
 using Form = std::function<double(double t, double ds)>;
 
 std::vector<FormRow> made_rows(const Form& form, double width_mm, int points_a_cell, std::mt19937_64& random,
-                               const std::function<bool(double t, int ds)>& seen = nullptr) {
+                               const std::function<bool(double t, int ds)>& seen = nullptr,
+                               double point_noise_mm = noise_mm) {
   std::normal_distribution<double> normal;
   std::vector<FormRow> rows;
   for (double t = -0.5 * width_mm + 1.25; t < 0.5 * width_mm - 1.0; t += row_mm) {
@@ -28,7 +31,7 @@ std::vector<FormRow> made_rows(const Form& form, double width_mm, int points_a_c
     row.across = 2.0 * t / width_mm;
     for (int ds = -half_window; ds <= half_window; ++ds) {
       if (seen && !seen(t, ds)) continue;
-      const double v = form(t, ds) + noise_mm / std::sqrt(points_a_cell) * normal(random);
+      const double v = form(t, ds) + point_noise_mm / std::sqrt(points_a_cell) * normal(random);
       double power = points_a_cell;
       for (std::size_t k = 0; k < 5; ++k, power *= ds) {
         row.weights[k] += power;
@@ -160,6 +163,144 @@ TEST(FitCrossForm, StatedDoubtHoldsTheTruth) {
   // Five places of one trial hang together: as if two were independent, 800 of them, three standard deviations of a
   // share of 95 %.
   EXPECT_GT(held, all * (0.95 - 3.0 * std::sqrt(0.95 * 0.05 / 800.0))) << held << " of " << all;
+}
+
+// The model that the header states, by brute force: over all cells at once instead of over terms (Rasmussen and
+// Williams 2006, equations 2.25, 2.26 and 2.30), with the noise known instead of told from what is left.
+struct PriorTerm {
+  int across = 0, power = 0;
+  double height_mm = 0.0, of_size = 0.0;  // standard deviation: fixed, or a share of the form's size
+};
+
+std::vector<PriorTerm> stated_prior(double width_mm) {
+  constexpr double along_mm = 6.0, usual_wave_mm = 10.0, narrowest_mm = 4.0;
+  const int across_terms = std::min(cross_form_terms, 3 + static_cast<int>(2.0 * width_mm / narrowest_mm));
+  const std::array most_across{cross_form_terms, 10, 7};
+  // Of f(s) with that correlation: f, f' and half of f'', whose variances are 1, 1 / l^2 and 3 / l^4 / 4.
+  const std::array along{1.0, 1.0 / along_mm, 0.5 * std::sqrt(3.0) / (along_mm * along_mm)};
+  std::vector<PriorTerm> prior;
+  for (int power = 0; power < 3; ++power)
+    for (int across = 0; across < std::min(across_terms, most_across[static_cast<std::size_t>(power)]); ++across) {
+      const double taylor = along[static_cast<std::size_t>(power)];
+      const double wave_mm = 2.0 * width_mm / (across - 2);
+      if (across < 2) prior.push_back({across, power, 100.0, 0.0});
+      if (across == 2) prior.push_back({across, power, 0.3 * taylor, 0.0});
+      if (across > 2)
+        prior.push_back({across, power, 0.0, taylor / std::sqrt(1.0 + std::pow(usual_wave_mm / wave_mm, 4))});
+    }
+  return prior;
+}
+
+double value_of(const PriorTerm& term, double across, double ds) {
+  const double in_plane = term.across == 0 ? 1.0 : across;
+  return (term.across < 2 ? in_plane : form_terms_at(across)[term.across]) * std::pow(ds, term.power);
+}
+
+struct Cell {
+  double across = 0.0, ds = 0.0, height_mm = 0.0;
+};
+
+struct Posterior {
+  std::vector<double> mean_mm, variance_mm2;
+};
+
+// At places across in the middle of the window, the plane's terms left out.
+Posterior by_brute_force(const std::vector<Cell>& cells, double width_mm, double cell_noise_mm,
+                         const std::vector<double>& places) {
+  const std::vector<PriorTerm> prior = stated_prior(width_mm);
+  const auto count = static_cast<Eigen::Index>(cells.size()), terms = static_cast<Eigen::Index>(prior.size());
+  const auto asked = static_cast<Eigen::Index>(places.size());
+  Eigen::MatrixXd at_cells(count, terms), at_places = Eigen::MatrixXd::Zero(asked, terms);
+  Eigen::VectorXd heights(count);
+  for (Eigen::Index c = 0; c < count; ++c) {
+    const Cell& cell = cells[static_cast<std::size_t>(c)];
+    heights[c] = cell.height_mm;
+    for (Eigen::Index k = 0; k < terms; ++k)
+      at_cells(c, k) = value_of(prior[static_cast<std::size_t>(k)], cell.across, cell.ds);
+  }
+  for (Eigen::Index a = 0; a < asked; ++a)
+    for (Eigen::Index k = 0; k < terms; ++k)
+      if (prior[static_cast<std::size_t>(k)].across > 1)
+        at_places(a, k) = value_of(prior[static_cast<std::size_t>(k)], places[static_cast<std::size_t>(a)], 0.0);
+
+  std::array<double, 3> log_likelihood{};
+  std::array<Eigen::VectorXd, 3> means, variances;
+  for (std::size_t s = 0; s < 3; ++s) {
+    const double size_mm = std::array{0.2, 0.06, 0.02}[s];
+    Eigen::VectorXd variance(terms);
+    for (Eigen::Index k = 0; k < terms; ++k) {
+      const PriorTerm& term = prior[static_cast<std::size_t>(k)];
+      variance[k] = std::pow(term.height_mm + size_mm * term.of_size, 2);
+    }
+    Eigen::MatrixXd covariance = at_cells * variance.asDiagonal() * at_cells.transpose();
+    covariance.diagonal().array() += cell_noise_mm * cell_noise_mm;
+    const Eigen::LLT<Eigen::MatrixXd> factor(covariance);
+    const Eigen::MatrixXd across = at_places * variance.asDiagonal() * at_cells.transpose();
+    const Eigen::VectorXd weighted = factor.solve(heights);
+    means[s] = across * weighted;
+    variances[s] = (at_places * variance.asDiagonal() * at_places.transpose()).diagonal() -
+                   (across * factor.solve(across.transpose())).diagonal();
+    const Eigen::MatrixXd lower = factor.matrixL();
+    log_likelihood[s] = -0.5 * heights.dot(weighted) - lower.diagonal().array().log().sum();
+  }
+  const double best = *std::max_element(log_likelihood.begin(), log_likelihood.end());
+  double weights = 0.0;
+  Eigen::VectorXd mean = Eigen::VectorXd::Zero(asked), square = Eigen::VectorXd::Zero(asked);
+  for (std::size_t s = 0; s < 3; ++s) {
+    const double weight = std::exp(log_likelihood[s] - best);
+    weights += weight;
+    mean += weight * means[s];
+    square += weight * (variances[s] + means[s].cwiseAbs2());
+  }
+  mean /= weights;
+  const Eigen::VectorXd variance = square / weights - mean.cwiseAbs2();
+  return {{mean.begin(), mean.end()}, {variance.begin(), variance.end()}};
+}
+
+TEST(FitCrossForm, IsTheSolutionOfItsStatedModel) {
+  const unsigned seed = 8;
+  SCOPED_TRACE(seed);
+  std::mt19937_64 random(seed);
+  std::normal_distribution<double> normal;
+  const std::vector<double> places{-0.7, -0.35, 0.0, 0.3, 0.75};
+  for (const double width : {9.0, 16.0, 24.0})
+    for (const double size_mm : {0.2, 0.06, 0.02, 0.0}) {
+      constexpr int trials = 12;
+      double squares = 0.0, ratio = 0.0, cells_a_trial = 0.0;
+      for (int trial = 0; trial < trials; ++trial) {
+        std::vector<double> drawn;  // from the prior, the plane aside
+        const std::vector<PriorTerm> prior = stated_prior(width);
+        for (const PriorTerm& term : prior)
+          drawn.push_back(term.across < 2 ? 0.0 : normal(random) * (term.height_mm + size_mm * term.of_size));
+        const Form form = [&](double t, double ds) {
+          double height = 0.0;
+          for (std::size_t k = 0; k < prior.size(); ++k) height += drawn[k] * value_of(prior[k], 2.0 * t / width, ds);
+          return height;
+        };
+        std::vector<Cell> cells;
+        const Form noted = [&](double t, double ds) {
+          const double height = form(t, ds) + noise_mm * normal(random);
+          cells.push_back({2.0 * t / width, ds, height});
+          return height;
+        };
+        const CrossForm fit = fit_cross_form(made_rows(noted, width, 1, random, nullptr, 0.0), width);
+        cells_a_trial = static_cast<double>(cells.size());
+        const Posterior truth = by_brute_force(cells, width, noise_mm, places);
+        for (std::size_t k = 0; k < places.size(); ++k) {
+          const CrossRow at = form_terms_at(places[k]);
+          squares += std::pow(at.dot(fit.terms_mm) - truth.mean_mm[k], 2) / truth.variance_mm2[k];
+          ratio += std::sqrt(at.dot(fit.covariance_mm2 * at) / truth.variance_mm2[k]);
+        }
+      }
+      // The fit tells the noise from what is left, by so much of itself (standard deviation of a root mean square). An
+      // error d of the noise moves a mode's mean by 2 d (1 - r) of it, where r is the share of the data in it: by d
+      // standard deviations at the most; half as much again for the weights of the sizes. It is as wrong in the stated
+      // doubt, on the mean of the trials.
+      const double noise_error = 1.0 / std::sqrt(2.0 * cells_a_trial);
+      const auto count = static_cast<double>(trials * places.size());
+      EXPECT_LT(std::sqrt(squares / count), 1.5 * noise_error) << width << ", " << size_mm;
+      EXPECT_NEAR(ratio / count, 1.0, 3.0 * noise_error / std::sqrt(trials)) << width << ", " << size_mm;
+    }
 }
 
 TEST(FitCrossForm, MissingPlaceIsSaidToBeLessSure) {
