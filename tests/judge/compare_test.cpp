@@ -2,6 +2,7 @@
 
 #include <gtest/gtest.h>
 
+#include <algorithm>
 #include <cmath>
 #include <limits>
 
@@ -20,6 +21,14 @@ TEST(Verdict, WholeIntervalDecides) {
   EXPECT_EQ(verdict_of(10.21, 0.1, 9.9, 10.1), Verdict::fail);
   EXPECT_EQ(verdict_of(9.79, 0.1, 9.9, 10.1), Verdict::fail);
   EXPECT_EQ(verdict_of(10.0, 5.0, 9.9, 10.1), Verdict::undecided);
+}
+
+// On the limit to the last bit (all these numbers are sums of powers of two): the interval that touches a limit from
+// inside lies within it; the one that touches it from outside does not lie beyond it.
+TEST(Verdict, AnIntervalThatTouchesALimit) {
+  EXPECT_EQ(verdict_of(9.75, 0.25, 9.5, 10.0), Verdict::pass);
+  EXPECT_EQ(verdict_of(10.25, 0.25, 9.0, 10.0), Verdict::undecided);
+  EXPECT_EQ(verdict_of(8.75, 0.25, 9.0, 10.0), Verdict::undecided);
 }
 
 TEST(Verdict, OneSidedLimitsAndMissingNumbers) {
@@ -70,6 +79,30 @@ TEST(Fullest, ALocalTooDeepPlaceDoesNotSetTheLevel) {
   EXPECT_GT(fullest.to_mm, 234.0);
 }
 
+// More than half of the bevel beyond the upper limit, or one number that is none: the level is that of the rest.
+TEST(Fullest, WhatIsTooDeepDoesNotSetTheLevelHoweverCommon) {
+  std::vector<BevelStation> stations = bevel_with(16.0, 300.0, 60.0, 300.0);
+  for (BevelStation& station : stations) {
+    if (std::abs(station.station_mm - 150.0) < 55.0) station.drop_mm.value = 17.8;
+  }
+  const FullestStretch fullest = find_fullest(stations, 17.0);
+  ASSERT_TRUE(fullest.is_known());
+  EXPECT_NEAR(fullest.from_mm, 60.0, 4.2);
+  EXPECT_NEAR(fullest.to_mm, 240.0, 4.2);
+
+  stations = bevel_with(16.0, 300.0, 60.0, 300.0);
+  stations[75].drop_mm.value = 40.0;
+  EXPECT_NEAR(find_fullest(stations, 17.0).from_mm, 60.0, 4.2);
+}
+
+TEST(Fullest, OneStationInARunOutDoesNotBeginIt) {
+  std::vector<BevelStation> stations = bevel_with(16.0, 300.0, 60.0, 300.0);
+  stations[10].drop_mm.value = 16.0;
+  const FullestStretch fullest = find_fullest(stations, 17.0);
+  ASSERT_TRUE(fullest.is_known());
+  EXPECT_NEAR(fullest.from_mm, 60.0, 4.2);
+}
+
 TEST(Fullest, ABevelWithoutALevelIsFullestInItsMiddle) {
   const FullestStretch fullest = find_fullest(bevel_with(16.0, 240.0, 120.0, 240.0), 17.0);
   ASSERT_TRUE(fullest.is_known());
@@ -89,7 +122,11 @@ TEST(Fullest, BadlySeenStationsOfARunOutDoNotBeginIt) {
 }
 
 TEST(Fullest, IsNotKnownWhereTheScanEndsInTheRunOut) {
-  EXPECT_FALSE(find_fullest(bevel_with(16.0, 300.0, 120.0, 80.0), 17.0).is_known());
+  std::vector<BevelStation> stations = bevel_with(16.0, 300.0, 120.0, 80.0);
+  EXPECT_FALSE(find_fullest(stations, 17.0).is_known());
+  std::reverse(stations.begin(), stations.end());  // and where it begins there
+  for (BevelStation& station : stations) station.station_mm = 80.0 - station.station_mm;
+  EXPECT_FALSE(find_fullest(stations, 17.0).is_known());
 }
 
 TEST(Compare, AShallowRunOutIsNotHeldAgainstTheDrop) {
@@ -107,6 +144,89 @@ TEST(Compare, AShallowRunOutIsNotHeldAgainstTheDrop) {
     return;
   }
   FAIL() << "no drop was judged";
+}
+
+// 1.5 mm too shallow throughout: it fails from the first station of the fullest stretch to the last, and nowhere else.
+TEST(Compare, AShallowBevelFailsWhereItIsFullest) {
+  Plan plan;
+  plan.bevel = PlannedBevel{};
+  plan.bevel->angle_deg = {124.0, {-1.0, 1.0}};
+  plan.bevel->drop_mm = {16.0, {-1.0, 1.0}};
+  Measures measures;
+  measures.bevel.stations = bevel_with(14.5, 300.0, 60.0, 300.0);
+  const FullestStretch fullest = find_fullest(measures.bevel.stations, 17.0);
+  const std::vector<JudgedSeries> judged = compare(plan, measures);
+  ASSERT_EQ(judged.at(1).kind, QuantityKind::drop);
+  for (const JudgedStation& station : judged[1].stations) {
+    const bool full = station.station_mm >= fullest.from_mm && station.station_mm <= fullest.to_mm;
+    EXPECT_EQ(station.verdict, full ? Verdict::fail : Verdict::pass) << station.station_mm;
+  }
+}
+
+TEST(Compare, EveryQuantityIsHeldAgainstItsOwnLimits) {
+  Plan plan;
+  plan.bevel = PlannedBevel{};
+  plan.bevel->angle_deg = {124.0, {-0.5, 1.0}};
+  plan.bevel->drop_mm = {16.0, {-1.0, 0.75}};
+  plan.bevel->straightness_mm = 0.2;
+  plan.bevel->waviness = BandLimit{{10.0, 80.0}, 0.15};
+  plan.bevel->edge_fairness = BandLimit{{10.0, 80.0}, 0.25};
+  plan.block = PlannedBlock{};
+  plan.block->keep_mm = 3.0;
+  PlannedChannel channel;
+  channel.name = "edge binding";
+  channel.width_tolerance_mm = {-0.1, 0.2};
+  channel.depth_tolerance_mm = {-0.05, 0.3};
+  channel.steps = {{2.0, 6.0, 0, 0}};
+  plan.channels = {channel};
+
+  Measures measures;
+  measures.bevel.stations = bevel_with(16.0, 300.0, 0.0, 300.0);
+  for (BevelStation& station : measures.bevel.stations) {
+    station.angle_deg = drop_of(123.0);
+    station.straightness_mm = drop_of(0.03);
+  }
+  measures.bevel.waviness_mm = drop_of(0.04);
+  measures.bevel.lower_edge_fairness_mm = drop_of(0.05);
+  measures.bevel.upper_edge_fairness_mm = drop_of(0.06);
+  BlockStation block;
+  block.top_left_mm = drop_of(7.0);
+  block.side_left_mm = drop_of(8.0);
+  measures.block = {block};
+  ChannelMeasures measured;
+  ChannelStation station;
+  station.steps = {{drop_of(2.01), drop_of(6.02)}};
+  measured.stations = {station};
+  measures.channels = {measured};
+  CompareSettings settings;
+  settings.channel_end_mm = 0.0;
+
+  struct Expected {
+    QuantityKind kind;
+    double value, lower, upper;
+  };
+  const std::vector<Expected> expected{{QuantityKind::angle, 123.0, 123.5, 125.0},
+                                       {QuantityKind::drop, 16.0, 15.0, 16.75},
+                                       {QuantityKind::straightness, 0.03, -inf, 0.2},
+                                       {QuantityKind::waviness, 0.04, -inf, 0.15},
+                                       {QuantityKind::lower_edge_fairness, 0.05, -inf, 0.25},
+                                       {QuantityKind::upper_edge_fairness, 0.06, -inf, 0.25},
+                                       {QuantityKind::top_left, 7.0, 3.0, inf},
+                                       {QuantityKind::side_left, 8.0, 3.0, inf},
+                                       {QuantityKind::step_width, 2.01, 1.9, 2.2},
+                                       {QuantityKind::step_depth, 6.02, 5.95, 6.3}};
+  const std::vector<JudgedSeries> judged = compare(plan, measures, settings);
+  ASSERT_EQ(judged.size(), expected.size());
+  for (std::size_t i = 0; i < expected.size(); ++i) {
+    EXPECT_EQ(judged[i].kind, expected[i].kind);
+    ASSERT_FALSE(judged[i].stations.empty()) << judged[i].quantity;
+    const JudgedStation& first = judged[i].stations.front();
+    EXPECT_EQ(first.value, expected[i].value) << judged[i].quantity;
+    EXPECT_EQ(first.u95, drop_of(0.0).u95()) << judged[i].quantity;
+    EXPECT_DOUBLE_EQ(first.lower, expected[i].lower) << judged[i].quantity;
+    EXPECT_DOUBLE_EQ(first.upper, expected[i].upper) << judged[i].quantity;
+    EXPECT_EQ(first.verdict, i == 0 ? Verdict::fail : Verdict::pass) << judged[i].quantity;
+  }
 }
 
 TEST(Compare, EveryStepOfEveryChannelIsJudged) {

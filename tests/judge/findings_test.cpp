@@ -4,6 +4,8 @@
 #include <gtest/gtest.h>
 
 #include <cmath>
+#include <functional>
+#include <limits>
 
 #include "judge/face_first.h"
 namespace rimwright {
@@ -116,6 +118,146 @@ TEST(Findings, SignsOfWidthAndDepthAreTheRightWayRound) {
       EXPECT_THAT(finding.advice, HasSubstr("0.40 mm too deep"));
     }
   }
+}
+
+TEST(Findings, TheWholeFailsWhereOneThingDoes) {
+  const Plan plan = plan_with_bevel();
+  const std::vector<JudgedSeries> judged = compare(plan, sound());
+  Finding failed, open;
+  failed.verdict = Verdict::fail;
+  open.verdict = Verdict::undecided;
+  EXPECT_EQ(overall_verdict({open}, judged), Verdict::undecided);
+  EXPECT_EQ(overall_verdict({open, failed}, judged), Verdict::fail);
+  EXPECT_EQ(overall_verdict({failed, open}, judged), Verdict::fail);
+  EXPECT_EQ(overall_verdict({}, {}), Verdict::undecided) << "nothing was judged";
+  EXPECT_EQ(overall_verdict({}, {JudgedSeries{}}), Verdict::undecided) << "nothing was measured";
+}
+
+// Failures before what is open, and the worse first: by how far each lies beyond its limit, in widths of its tolerance.
+TEST(Findings, TheWorstComesFirst) {
+  Measures measures = sound();
+  for (int s = 40; s < 60; ++s) measures.bevel.stations[s].angle_deg.value = 126.6;  // 0.8 of its 2 degrees
+  for (int s = 120; s < 140; ++s) measures.channels[0].stations[s].steps[0].depth_mm.value = 5.1;  // 2.0 of its 0.3 mm
+  for (int s = 200; s < 220; ++s) measures.channels[0].stations[s].steps[0].width_mm.value = 2.3;  // 1.0
+  for (int s = 240; s < 260; ++s)
+    measures.bevel.stations[s].drop_mm = measured_of(16.9, 1.0, UncertaintySource::face_form);  // open
+  const std::vector<Finding> findings = findings_of(plan_with_bevel(), measures);
+  ASSERT_EQ(findings.size(), 4U);
+  EXPECT_EQ(findings[0].quantity, "step 1 depth");
+  EXPECT_EQ(findings[1].quantity, "step 1 width");
+  EXPECT_EQ(findings[2].quantity, "angle");
+  EXPECT_EQ(findings[3].quantity, "drop");
+  EXPECT_EQ(findings[3].verdict, Verdict::undecided);
+}
+
+// The bevel leans by 56 degrees from the line of the side: a lower edge 1.5 mm too high wants 1.5 sin 56 = 1.24 mm off
+// the face. The block beside the stretch is named, not that elsewhere.
+TEST(Findings, AShallowBevelIsTakenDownAndADeepOneLeft) {
+  Measures measures = sound();
+  for (BevelStation& station : measures.bevel.stations) station.drop_mm.value = 14.5;
+  std::vector<Finding> findings = findings_of(plan_with_bevel(), measures);
+  ASSERT_EQ(findings.size(), 1U);
+  EXPECT_EQ(findings[0].advice,
+            "lower edge 1.50 mm too high from 0 to 300 mm: take 1.24 mm off the face, square to it, and re-check");
+
+  measures = sound();
+  for (int s = 140; s < 160; ++s) measures.bevel.stations[s].drop_mm.value = 17.5;
+  measures.block[100].top_left_mm.value = 1.0;
+  measures.block[150].top_left_mm.value = 4.5;
+  measures.block[151].side_left_mm.value = 4.2;
+  measures.block[100].side_left_mm.value = measures.block[100].top_left_mm.value = 3.5;  // 40 mm away
+  findings = findings_of(plan_with_bevel(), measures);
+  ASSERT_EQ(findings.size(), 1U);
+  EXPECT_EQ(findings[0].advice,
+            "1.50 mm too deep from 140 to 159 mm: take no more there; fair the neighbours down to it, 4.20 mm of block "
+            "left there");
+}
+
+TEST(Findings, AFlatFaceIsTiltedLess) {
+  Measures measures = sound();
+  for (int s = 100; s < 140; ++s) measures.bevel.stations[s].angle_deg.value = 122.5;
+  const std::vector<Finding> findings = findings_of(plan_with_bevel(), measures);
+  ASSERT_EQ(findings.size(), 1U);
+  EXPECT_THAT(findings[0].advice, HasSubstr("tilt the base 1.5 deg less"));
+  EXPECT_THAT(findings[0].advice, HasSubstr("0.75 mm at the lower edge"));
+}
+
+TEST(Findings, WoodTornOutOfTheBevelIsHeldAgainstItsStraightness) {
+  Measures measures = sound();
+  TornPlace torn;
+  torn.from_mm = 100.0;
+  torn.to_mm = 110.0;
+  torn.depth_mm = measured_of(0.6);
+  measures.torn = {torn};
+  std::vector<Finding> findings = findings_of(plan_with_bevel(), measures);
+  ASSERT_EQ(findings.size(), 1U);
+  EXPECT_EQ(findings[0].quantity, "tear-out");
+  EXPECT_EQ(findings[0].verdict, Verdict::fail);
+  EXPECT_EQ(findings[0].worst.value, 0.6);
+  EXPECT_EQ(findings[0].worst.limit, 0.2);
+  EXPECT_THAT(findings[0].advice, HasSubstr("wood torn out 0.60 mm deep around 105 mm, mid-face"));
+  measures.torn[0].depth_mm = measured_of(0.21);
+  ASSERT_EQ(findings_of(plan_with_bevel(), measures).size(), 1U);
+  EXPECT_EQ(findings_of(plan_with_bevel(), measures)[0].verdict, Verdict::undecided);
+  measures.torn[0].depth_mm = measured_of(0.1);
+  EXPECT_TRUE(findings_of(plan_with_bevel(), measures).empty());
+  measures.torn[0].depth_mm = measured_of(0.6);
+  measures.torn[0].face = FaceKind::top;
+  EXPECT_TRUE(findings_of(plan_with_bevel(), measures).empty());
+}
+
+TEST(Findings, WhatWasNotSeenIsSaidUnlessItsShapeOrAFailureSaysIt) {
+  const Plan plan = plan_with_bevel();
+  const auto seen_with = [&](const std::string& feature, double from_mm, double to_mm, RefusalReason reason,
+                             const std::function<void(Measures&)>& change) {
+    Measures measures = sound();
+    measures.gaps.push_back({from_mm, to_mm, feature, Refusal{reason, "it is hidden", "look from the side"}});
+    change(measures);
+    std::vector<std::string> said;
+    for (const Finding& finding : findings_of(plan, measures))
+      if (finding.quantity == "presence") said.push_back(finding.advice);
+    return said;
+  };
+  const auto as_it_is = [](Measures&) {};
+  EXPECT_THAT(seen_with("bevel", 100.0, 130.0, RefusalReason::not_seen, as_it_is),
+              testing::ElementsAre("bevel not measured from 100 to 130 mm (it is hidden): look from the side"));
+  EXPECT_THAT(seen_with("channel 1 step 1", 100.0, 130.0, RefusalReason::not_seen, as_it_is),
+              testing::ElementsAre(HasSubstr("edge binding, step 1 not measured from 100 to 130 mm")));
+  EXPECT_TRUE(seen_with("bevel", 100.0, 119.0, RefusalReason::not_seen, as_it_is).empty()) << "20 mm may stay unseen";
+  EXPECT_TRUE(seen_with("bevel", 100.0, 130.0, RefusalReason::not_present, as_it_is).empty());
+
+  // A run-out up to 60 mm: what cannot be told apart in it is its shape; in the full bevel it is not.
+  const auto run_out = [](Measures& measures) {
+    for (int s = 0; s < 60; ++s) measures.bevel.stations[s].drop_mm.value = 16.0 * s / 60.0;
+  };
+  EXPECT_TRUE(seen_with("bevel", 0.0, 30.0, RefusalReason::not_separable, run_out).empty());
+  EXPECT_EQ(seen_with("bevel", 100.0, 130.0, RefusalReason::not_separable, run_out).size(), 1U);
+
+  const auto failing_to = [](int to_mm) {
+    return [to_mm](Measures& measures) {
+      for (int s = 80; s < to_mm; ++s) measures.channels[0].stations[s].steps[0].depth_mm.value = 5.2;
+    };
+  };
+  EXPECT_TRUE(seen_with("channel 1 step 1", 100.0, 130.0, RefusalReason::not_seen, failing_to(150)).empty());
+  EXPECT_EQ(seen_with("channel 1 step 1", 100.0, 130.0, RefusalReason::not_seen, failing_to(120)).size(), 1U);
+}
+
+TEST(Findings, WavesArePlacedWhereTheFaceIsSeenInPart) {
+  Measures measures = sound();
+  measures.bevel.waviness_mm = measured_of(0.4);
+  UnrolledMap& map = measures.map;
+  for (std::size_t row = 0; row < map.rows; ++row)
+    for (std::size_t column = 0; column < map.columns; ++column) {
+      const double off = static_cast<double>(column) - 150.0;
+      const double wave = std::abs(off) < 20.0 ? 0.2 * (1.0 + std::cos(M_PI * off / 20.0)) : 0.0;
+      map.deviation_mm[row * map.columns + column] =
+          row < map.rows / 2 ? static_cast<float>(wave) : std::numeric_limits<float>::quiet_NaN();
+    }
+  const std::vector<Finding> findings = findings_of(plan_with_bevel(), measures);
+  ASSERT_EQ(findings.size(), 1U);
+  EXPECT_EQ(findings[0].quantity, "waviness");
+  EXPECT_GT(findings[0].from_mm, 80.0);  // two of its wavelengths on either side
+  EXPECT_LT(findings[0].to_mm, 220.0);
 }
 
 TEST(Findings, ASteepFaceAsksForMoreTilt) {
@@ -237,6 +379,21 @@ TEST(Findings, UndecidedSaysHowManyMorePoints) {
   EXPECT_THAT(findings[0].advice, HasSubstr("2.5 times the points"));
 }
 
+TEST(Findings, UndecidedByNoiseThatPointsWillNotCure) {
+  Measures measures = sound();
+  // 0.05 mm inside the limit with U95 1.96 x 0.1 = 0.196: 15 times the points, which nobody takes; 3.9 times less
+  // noise.
+  for (ChannelStation& station : measures.channels[0].stations) station.steps[0].depth_mm = measured_of(5.75, 0.1);
+  std::vector<Finding> findings = findings_of(plan_with_bevel(), measures);
+  ASSERT_EQ(findings.size(), 1U);
+  EXPECT_THAT(findings[0].advice, HasSubstr("noise 3.9 times smaller"));
+  // A tenth of U95 from the limit: no scan splits that.
+  for (ChannelStation& station : measures.channels[0].stations) station.steps[0].depth_mm = measured_of(5.701, 0.1);
+  findings = findings_of(plan_with_bevel(), measures);
+  ASSERT_EQ(findings.size(), 1U);
+  EXPECT_THAT(findings[0].advice, HasSubstr("it lies on the limit, which no scan will split"));
+}
+
 TEST(Findings, UndecidedByScaleAsksForTheBar) {
   Measures measures = sound();
   for (ChannelStation& station : measures.channels[0].stations) {
@@ -267,6 +424,8 @@ TEST(Findings, ALedgeThatTheBevelLeavesNoPlaceForIsNotMissed) {
   Plan rim_ledge = plan;
   rim_ledge.channels[0].corner = ChannelCorner::top_side;
   EXPECT_TRUE(findings_of(rim_ledge, measures).empty());
+  measures.scan.rim_length_mm = 500.0;  // 200 mm without a bevel, where the ledge should be
+  EXPECT_EQ(findings_of(rim_ledge, measures).size(), 1U);
 }
 
 TEST(Findings, TheThinEndOfARunOutIsNotHeldToTheAngle) {
