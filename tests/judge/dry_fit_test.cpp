@@ -131,6 +131,109 @@ TEST(DryFit, ALittleHighIsLeftForTheScraper) {
   EXPECT_EQ(fit.mends[0].kind, MendKind::leave);
 }
 
+// One station of a channel whose stack stands out by so much, each wall known to U95.
+StationFit standing_out(double out_mm, double u95_mm) {
+  PlannedChannel planned = binding_and_line();
+  planned.proud_mm = 0.25;  // may stand out by so much; the width tolerance of 0.15 allows less
+  ChannelMeasures channel = cut_channel(planned, 0.0, -out_mm);
+  for (ChannelStation& station : channel.stations)
+    for (StepMeasures& step : station.steps)
+      step.width_mm.u(UncertaintySource::point_noise) = u95_mm / 1.959963984540054;
+  return dry_fit(planned, channel).stations.front();
+}
+
+TEST(DryFit, GoesInByWholeIntervalsAgainstWhatMayStandProud) {
+  EXPECT_EQ(standing_out(0.19, 0.05).goes_in, Verdict::pass);
+  EXPECT_EQ(standing_out(0.21, 0.05).goes_in, Verdict::undecided);
+  EXPECT_EQ(standing_out(0.29, 0.05).goes_in, Verdict::undecided);
+  EXPECT_EQ(standing_out(0.31, 0.05).goes_in, Verdict::fail);
+
+  PlannedChannel planned = binding_and_line();
+  planned.proud_mm = 0.0;  // then what the width tolerance allows, 0.15
+  EXPECT_EQ(dry_fit(planned, cut_channel(planned, 0.01, -0.12)).goes_in, Verdict::pass);
+  EXPECT_EQ(dry_fit(planned, cut_channel(planned, 0.01, -0.18)).goes_in, Verdict::fail);
+}
+
+// A mend is called for where the whole interval lies outside the tolerance of 0.15, a better look where part of it
+// does; U95 is 0.05.
+TEST(DryFit, WhatIsClearIsMendedAndWhatIsNotIsLookedAt) {
+  const PlannedChannel planned = binding_and_line();
+  const double u = 0.05 / 1.959963984540054;
+  const auto kind = [&](double width_off_mm, double depth_off_mm) {
+    const DryFit fit = dry_fit(planned, cut_channel(planned, u, width_off_mm, depth_off_mm));
+    return fit.mends.empty() ? std::string("none") : std::string(name_of(fit.mends.front().kind));
+  };
+  for (const double sign : {-1.0, 1.0}) {
+    EXPECT_EQ(kind(0.09 * sign, 0.0), "none");
+    EXPECT_EQ(kind(0.0, 0.09 * sign), "none");
+    EXPECT_EQ(kind(0.11 * sign, 0.0), "look again");
+    EXPECT_EQ(kind(0.0, 0.11 * sign), "look again");
+    EXPECT_EQ(kind(0.19 * sign, 0.0), "look again");
+    EXPECT_EQ(kind(0.0, 0.19 * sign), "look again");
+  }
+  EXPECT_EQ(kind(-0.21, 0.0), "thinner line");
+  EXPECT_EQ(kind(0.21, 0.0), "thicker line");
+  // 0.2 is planned proud. 0.5 is levelled, the doubt included: 0.2 + 0.24 + 0.05 is, 0.2 + 0.26 + 0.05 is not.
+  EXPECT_EQ(kind(0.0, -0.24), "leave");
+  EXPECT_EQ(kind(0.0, -0.26), "re-run deeper");
+  // Too deep by less than is planned proud leaves less to level. The doubt counts: 0.2 - 0.21 < 0.05.
+  EXPECT_EQ(kind(0.0, 0.21), "shim under");
+}
+
+TEST(DryFit, ALittleLowOfWhatStandsFarProudIsLeft) {
+  PlannedChannel planned = binding_and_line();
+  planned.proud_mm = 0.4;
+  planned.steps = derive_steps(planned.strips, planned.glue_mm, planned.proud_mm);
+  const double u = 0.05 / 1.959963984540054;
+  const auto kind = [&](double depth_off_mm) {
+    return dry_fit(planned, cut_channel(planned, u, 0.0, depth_off_mm)).mends.front().kind;
+  };
+  EXPECT_EQ(kind(0.34), MendKind::leave);       // 0.06 proud, give or take 0.05
+  EXPECT_EQ(kind(0.36), MendKind::shim_under);  // 0.04 proud: perhaps below the face
+}
+
+// What the strips can take: 0.35 of the thickness of the thickest that is not the outermost, over half of the channel.
+TEST(DryFit, AStripIsMadeThinnerOnlyAsFarAsItsDesignAllows) {
+  PlannedChannel planned = binding_and_line();
+  planned.strips = {
+      {"plum binding", 1.8, 6.0}, {"pear line", 0.6, 1.8}, {"maple line", 1.0, 1.8}, {"pear line", 0.6, 1.8}};
+  planned.steps = derive_steps(planned.strips, planned.glue_mm, planned.proud_mm);
+  const auto mend = [&](double width_off_mm, double to_mm) {
+    ChannelMeasures channel = cut_channel(planned, 0.005);
+    for (ChannelStation& station : channel.stations)
+      if (station.station_mm <= to_mm) station.steps[1].width_mm.value += width_off_mm;
+    return dry_fit(planned, channel).mends.at(0);
+  };
+  EXPECT_EQ(mend(-0.34, 100.0).kind, MendKind::thinner_line);
+  EXPECT_NE(mend(-0.34, 100.0).sentence.find("'maple line'"), std::string::npos);
+  EXPECT_EQ(mend(-0.36, 100.0).kind, MendKind::pare_wall);
+  EXPECT_EQ(mend(-0.34, 48.0).kind, MendKind::pare_wall) << "less than half of the channel";
+  EXPECT_EQ(mend(0.34, 100.0).kind, MendKind::thicker_line);
+  EXPECT_EQ(mend(0.36, 100.0).kind, MendKind::shim_behind);
+  EXPECT_EQ(mend(0.34, 48.0).kind, MendKind::shim_behind);
+  planned.strips = {{"plum binding", 1.8, 6.0}};  // alone it takes the change itself
+  planned.steps = derive_steps(planned.strips, planned.glue_mm, planned.proud_mm);
+  EXPECT_NE(dry_fit(planned, cut_channel(planned, 0.005, -0.3)).mends.at(0).sentence.find("'plum binding'"),
+            std::string::npos);
+}
+
+TEST(DryFit, StretchesOfOneMendAndTheirWorstPlace) {
+  const PlannedChannel planned = binding_and_line();
+  ChannelMeasures channel = cut_channel(planned, 0.01);
+  change_depth(channel, 0, 10.0, 20.0, -0.5);
+  change_depth(channel, 0, 26.0, 36.0, -0.6);  // 6 mm away: one mend
+  change_depth(channel, 0, 44.0, 54.0, -0.7);  // 8 mm away: another
+  change_depth(channel, 0, 80.0, 82.0, -0.8);  // 2 mm long: a nick
+  const DryFit fit = dry_fit(planned, channel);
+  ASSERT_EQ(fit.mends.size(), 2u);
+  EXPECT_DOUBLE_EQ(fit.mends[0].from_mm, 10.0);
+  EXPECT_DOUBLE_EQ(fit.mends[0].to_mm, 36.0);
+  EXPECT_NEAR(fit.mends[0].amount_mm, 0.6, 1e-9);
+  EXPECT_NEAR(fit.mends[0].u95_mm, 1.96 * 0.01, 1e-5);
+  EXPECT_DOUBLE_EQ(fit.mends[1].from_mm, 44.0);
+  EXPECT_NEAR(fit.mends[1].amount_mm, 0.7, 1e-9);
+}
+
 TEST(DryFit, ALowFloorGetsAShimOfItsDepth) {
   const PlannedChannel planned = binding_and_line();
   ChannelMeasures channel = cut_channel(planned, 0.01);
@@ -195,6 +298,16 @@ TEST(DryFit, ASlotForALaterStripMustStayOpen) {
   EXPECT_EQ(fit.slots_open, Verdict::fail);
   EXPECT_NEAR(fit.stations[0].slots[0].width_left_mm.value, 1.55, 1e-12);
   EXPECT_NEAR(fit.stations[0].slots[0].needed_mm, 1.85, 1e-12);
+
+  // The line's slot has the second wall alone: the first, however near, leaves it its room. 0.15 less is allowed.
+  planned.strips[0].later = false;
+  planned.strips[1].later = true;
+  channel = cut_channel(planned, 0.01);
+  for (ChannelStation& station : channel.stations) station.steps[0].width_mm.value -= 1.0;
+  EXPECT_EQ(dry_fit(planned, channel).slots_open, Verdict::pass);
+  EXPECT_NEAR(dry_fit(planned, channel).stations[0].slots[0].depth_mm.value, 1.65, 1e-12);
+  EXPECT_EQ(dry_fit(planned, cut_channel(planned, 0.01, -0.12)).slots_open, Verdict::pass);
+  EXPECT_EQ(dry_fit(planned, cut_channel(planned, 0.01, -0.18)).slots_open, Verdict::fail);
 }
 
 TEST(DryFit, WhatWasNotMeasuredStaysUnknown) {
