@@ -79,6 +79,26 @@ TEST(ReadyToGlue, AFindingMustBeMendedFirst) {
   EXPECT_EQ(count(check, GlueCheckKind::passes), 1u);
 }
 
+TEST(ReadyToGlue, ATightSlotIsMendedAndAnUnclearOneTried) {
+  Inspection inspection = sound_inspection();
+  inspection.plan.channels[0].strips[0].later = true;
+  EXPECT_EQ(ready_to_glue(inspection, fits_of(inspection)).ready, Verdict::pass);
+  for (ChannelStation& station : inspection.measures.channels[0].stations) station.steps[0].width_mm.value -= 0.145;
+  const GlueCheck unclear = ready_to_glue(inspection, {fits_of(inspection)});
+  EXPECT_EQ(unclear.ready, Verdict::undecided);
+  EXPECT_TRUE(std::any_of(unclear.items.begin(), unclear.items.end(), [](const auto& item) {
+    return item.kind == GlueCheckKind::undecided &&
+           item.text.find("whether the later strip will go in") != std::string::npos;
+  }));
+  for (ChannelStation& station : inspection.measures.channels[0].stations) station.steps[0].width_mm.value -= 0.1;
+  const GlueCheck tight = ready_to_glue(inspection, fits_of(inspection));
+  EXPECT_EQ(tight.ready, Verdict::fail);
+  EXPECT_TRUE(std::any_of(tight.items.begin(), tight.items.end(), [](const auto& item) {
+    return item.kind == GlueCheckKind::mend_first &&
+           item.text.find("slot for a later strip is too tight") != std::string::npos;
+  }));
+}
+
 TEST(ReadyToGlue, UndecidedAndUnmeasuredAreNotReady) {
   Inspection inspection = sound_inspection();
   inspection.findings = {{"edge binding", "step 1 depth", 10, 20, Verdict::undecided, {}, "scan closer"}};

@@ -157,6 +157,40 @@ TEST(SandingBlock, SaysWhenTheBlockGlueInsideWouldBeEaten) {
   EXPECT_NE(sanded.sentences[2].find("build up inside first"), std::string::npos);
 }
 
+// The upper edge moves in by more than what is taken off, 1 / cos 56 deg times.
+TEST(SandingBlock, TheBlockUnderTheTopCountsAsWell) {
+  Measures measures =
+      face_of([](double s, double across) { return s > 140 && s < 160 && across > 8 && across < 12 ? 0.9 : 0.0; });
+  for (BlockStation& block : measures.block) block.top_left_mm.value = 3.2;
+  SandingSettings settings;
+  settings.smooth_mm = 0.0;
+  const SandingBlock sanded = sand_with_block(plan_with_limits(), measures, settings);
+  EXPECT_NEAR(sanded.room_left_mm, 0.2 - 0.7 / std::cos(56.0 * pi / 180.0), 1e-6);
+}
+
+// Waves are held against what lies within half the longest wavelength, 40 mm: a step 0.5 mm high from 100 mm on.
+TEST(SandingBlock, AStepComesDownWithinHalfTheLongestWave) {
+  SandingSettings settings;
+  settings.smooth_mm = 0.0;
+  const SandingBlock sanded =
+      sand_with_block(plan_with_limits(), face_of([](double s, double) { return s < 100 ? 0.0 : 0.5; }), settings);
+  ASSERT_EQ(sanded.stations.size(), 300U);
+  EXPECT_EQ(sanded.stations[99].to_take_off_fair_mm, 0.0);
+  EXPECT_NEAR(sanded.stations[139].to_take_off_fair_mm, 0.5 - 0.15, 1e-6);
+  EXPECT_EQ(sanded.stations[140].to_take_off_fair_mm, 0.0);
+}
+
+// Nine tenths of the face stand 0.9 mm up over 20 mm of rim. Across, 0.2 may stay of it, 0.7 comes off; the mean is
+// then 0.18, of which 0.15 may stay.
+TEST(SandingBlock, StraightnessComesOffBeforeWavesAreCounted) {
+  SandingSettings settings;
+  settings.smooth_mm = 0.0;
+  const SandingBlock sanded = sand_with_block(
+      plan_with_limits(),
+      face_of([](double s, double across) { return s > 140 && s < 160 && across >= 2 ? 0.9 : 0.0; }), settings);
+  EXPECT_NEAR(sanded.most_fair_mm, 0.7 + 0.03, 1e-6);
+}
+
 TEST(SandingBlock, NothingMeasuredGivesNothing) {
   EXPECT_TRUE(sand_with_block(plan_with_limits(), Measures{}).stations.empty());
 }

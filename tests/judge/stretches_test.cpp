@@ -2,8 +2,10 @@
 
 #include <gtest/gtest.h>
 
+#include <algorithm>
 #include <boost/math/distributions/beta.hpp>
 #include <cmath>
+#include <functional>
 #include <limits>
 #include <random>
 
@@ -67,6 +69,142 @@ TEST(Stretches, ABodyOnTheLimitIsNotFailed) {
     EXPECT_LE(clopper_pearson_lower(failed, trials), 0.025)
         << failed << " of " << trials << ", correlated over " << width << " stations, seed " << seed;
   }
+}
+
+// A body exactly on its lower limit. Each station has noise that is a moving average of `width` stations; all share one
+// error, of `source`.
+struct OnTheLimit {
+  std::size_t count = 200;
+  int width = 1;
+  double noise_u = 0.004, shared_u = 0.01;
+  UncertaintySource source = UncertaintySource::scale;
+  double shared_degrees_of_freedom = std::numeric_limits<double>::infinity();  // behind what is said of shared_u
+};
+
+// Lower bound of the share of such bodies that is called out of tolerance.
+double share_failed(const OnTheLimit& body, int trials, std::mt19937_64& random) {
+  std::normal_distribution<double> normal;
+  int failed = 0;
+  for (int trial = 0; trial < trials; ++trial) {
+    std::vector<double> white(body.count + body.width);
+    for (double& v : white) v = normal(random);
+    const double shared = body.shared_u * normal(random);
+    double stated_u = body.shared_u, k = 1.96;
+    if (std::isfinite(body.shared_degrees_of_freedom)) {
+      std::chi_squared_distribution<double> chi_squared(body.shared_degrees_of_freedom);
+      stated_u *= std::sqrt(chi_squared(random) / body.shared_degrees_of_freedom);
+      k = coverage_factor_95(body.shared_degrees_of_freedom);
+    }
+    JudgedSeries series;
+    series.lower = 5.85;
+    series.upper = 6.15;
+    for (std::size_t i = 0; i < body.count; ++i) {
+      double noise = 0.0;
+      for (int j = 0; j < body.width; ++j) noise += white[i + j] / std::sqrt(static_cast<double>(body.width));
+      JudgedStation station;
+      station.station_mm = static_cast<double>(i);
+      station.value = 5.85 + body.noise_u * noise + shared;
+      station.standard_u[static_cast<std::size_t>(UncertaintySource::point_noise)] = body.noise_u;
+      station.standard_u[static_cast<std::size_t>(body.source)] = stated_u;
+      station.u95 = k * std::hypot(body.noise_u, stated_u);
+      station.lower = series.lower;
+      station.upper = series.upper;
+      station.verdict = verdict_of(station.value, station.u95, station.lower, station.upper);
+      series.stations.push_back(station);
+    }
+    const std::vector<Stretch> stretches = find_stretches(series);
+    failed +=
+        std::any_of(stretches.begin(), stretches.end(), [](const Stretch& s) { return s.verdict == Verdict::fail; });
+  }
+  return clopper_pearson_lower(failed, trials);
+}
+
+// Whatever the shared error is called, no number of stations makes it smaller.
+TEST(Stretches, WhatStationsShareDoesNotAverageOut) {
+  constexpr unsigned seed = 4108;
+  SCOPED_TRACE(seed);
+  std::mt19937_64 random(seed);
+  for (const UncertaintySource source :
+       {UncertaintySource::scale, UncertaintySource::capture, UncertaintySource::correlated,
+        UncertaintySource::reference_faces, UncertaintySource::face_form}) {
+    OnTheLimit body;
+    body.source = source;
+    EXPECT_LE(share_failed(body, 150, random), 0.025) << name_of(source);
+  }
+}
+
+// What is known from three degrees of freedom has a U95 of 3.18 standard uncertainties, not 1.96.
+TEST(Stretches, FewDegreesOfFreedomMakeEvidenceWeaker) {
+  constexpr unsigned seed = 4109;
+  SCOPED_TRACE(seed);
+  std::mt19937_64 random(seed);
+  OnTheLimit body;
+  body.count = 40;
+  body.noise_u = 0.0001;
+  body.shared_degrees_of_freedom = 3.0;
+  EXPECT_LE(share_failed(body, 600, random), 0.025);
+}
+
+// Noise alone, so that windows of all lengths have their say: as many chances, and stations that follow one another are
+// fewer than they are.
+TEST(Stretches, ManyWindowsAndCorrelatedNoiseAreAllowedFor) {
+  constexpr unsigned seed = 4110;
+  SCOPED_TRACE(seed);
+  std::mt19937_64 random(seed);
+  for (const int width : {1, 10}) {
+    OnTheLimit body;
+    body.count = 400;
+    body.width = width;
+    body.noise_u = 0.01;
+    body.shared_u = 1e-5;
+    EXPECT_LE(share_failed(body, 400, random), 0.025) << width;
+  }
+}
+
+// Depths without noise, a station each millimetre, U95 0.02.
+JudgedSeries exact_depths(
+    std::size_t count, const std::function<double(double)>& depth,
+    const std::function<double(double)>& u95 = [](double) { return 0.02; }) {
+  JudgedSeries series;
+  series.lower = 5.85;
+  series.upper = 6.15;
+  for (std::size_t i = 0; i < count; ++i) {
+    JudgedStation station;
+    station.station_mm = static_cast<double>(i);
+    station.value = depth(station.station_mm);
+    station.u95 = u95(station.station_mm);
+    station.standard_u[static_cast<std::size_t>(UncertaintySource::face_form)] = station.u95 / 1.96;
+    station.lower = series.lower;
+    station.upper = series.upper;
+    station.verdict = verdict_of(station.value, station.u95, station.lower, station.upper);
+    series.stations.push_back(station);
+  }
+  return series;
+}
+
+// The floor comes back by 2 micrometres a millimetre: over 10 mm on either side it lies within U95 of the limit.
+TEST(Stretches, ThePassageIntoToleranceBelongsToTheStretch) {
+  const JudgedSeries series =
+      exact_depths(400, [](double s) { return std::min(6.0, 5.80 + 0.002 * std::abs(s - 200.0)); });
+  const std::vector<Stretch> stretches = find_stretches(series);
+  ASSERT_EQ(stretches.size(), 1U);
+  EXPECT_EQ(stretches[0].verdict, Verdict::fail);
+  EXPECT_NEAR(stretches[0].from_mm, 175.0, 1.0);  // where it crosses the limit
+  EXPECT_NEAR(stretches[0].to_mm, 225.0, 1.0);
+  StretchSettings settings;
+  settings.passage_mm = 5.0;  // less than the passage: it is two open stretches then
+  EXPECT_EQ(find_stretches(series, settings).size(), 3U);
+}
+
+// The worst of what is open is where the interval reaches farthest beyond the limit, not where the value lies nearest.
+TEST(Stretches, TheWorstOfAnOpenStretchIsWhereItMayBeFarthestOut) {
+  const std::vector<Stretch> stretches = find_stretches(exact_depths(
+      300, [](double s) { return s > 100 && s < 130 ? (s < 115 ? 5.86 : 5.88) : 6.0; },
+      [](double s) { return s == 120.0 ? 0.09 : 0.04; }));
+  ASSERT_EQ(stretches.size(), 1U);
+  EXPECT_EQ(stretches[0].verdict, Verdict::undecided);
+  EXPECT_EQ(stretches[0].worst, 120U);
+  EXPECT_FALSE(stretches[0].above);
 }
 
 // Twice U95 inside the limit: single stations come too near the limit by chance, the body as a whole does not.
