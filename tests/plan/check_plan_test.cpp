@@ -51,6 +51,9 @@ TEST(CheckPlan, TheBevelAgainstItsBlock) {
   EXPECT_FALSE(warned(check_plan(read(plan_text("16", "{top: 29.2, side: 24, keep: 3}"))), 5, "may reach"));
   EXPECT_TRUE(warned(check_plan(read(plan_text("16", "{top: 42, side: 18, keep: 3}"))), 5, "drop of 16.00 mm is more"));
   EXPECT_TRUE(warned(check_plan(read(plan_text("16", "{top: 42, side: 19.5, keep: 3}"))), 5, "may drop 17.00 mm"));
+  // A drop that leaves just what is to be kept is none too many.
+  EXPECT_FALSE(warned(check_plan(read(plan_text("16", "{top: 42, side: 19, keep: 3}"))), 5, "is more than"));
+  EXPECT_FALSE(warned(check_plan(read(plan_text("16", "{top: 42, side: 20, keep: 3}"))), 5, "may drop"));
 }
 
 // A line 3.0 high makes a step 3.0 + 0.05 - 0.2 = 2.85 deep in a top 2.8 thick. The outermost step of an edge binding
@@ -59,6 +62,9 @@ TEST(CheckPlan, AStepDeeperThanTheTopIsThick) {
   const std::string block = "{top: 42, side: 24, keep: 3}";
   EXPECT_TRUE(warned(check_plan(read(plan_text("16", block, "3.0"))), 15, "2.85 mm deep"));
   EXPECT_FALSE(warned(check_plan(read(plan_text("16", block, "2.9"))), 15, "deep"));
+  Plan through = read(plan_text("16", block, "3.0"));  // just through is through
+  through.top_thickness_mm = through.channels[0].steps[1].depth_mm;
+  EXPECT_TRUE(warned(check_plan(through), 15, "2.85 mm deep"));
   EXPECT_FALSE(warned(check_plan(read(plan_text("16", block, "3.0"))), 14, "deep"));
   // In the top along the bevel every step counts.
   EXPECT_TRUE(warned(check_plan(read(plan_text("16", block, "1.8", "top-bevel"))), 14, "5.85 mm deep"));

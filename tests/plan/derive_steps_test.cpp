@@ -33,6 +33,11 @@ TEST(DeriveSteps, StripsOfOneHeightShareAStep) {
   EXPECT_NEAR(steps[1].depth_mm, 1.6, 1e-12);
 }
 
+TEST(DeriveSteps, HeightsWithinAMicrometreAreOne) {
+  EXPECT_EQ(derive_steps({{"a", 1.0, 2.0}, {"b", 1.0, 1.9995}}, 0.05, 0.2).size(), 1u);
+  EXPECT_EQ(derive_steps({{"a", 1.0, 2.0}, {"b", 1.0, 1.9985}}, 0.05, 0.2).size(), 2u);
+}
+
 // For any stack that gets shallower inwards: every strip belongs to exactly one step, widths rise, depths fall.
 TEST(DeriveSteps, StepsPartitionTheStack) {
   constexpr unsigned seed = 20261125;

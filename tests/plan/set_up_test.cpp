@@ -77,6 +77,32 @@ TEST(SetUpOfTheRouter, TheNearestBearingAtHandAndTheWidthItGives) {
   EXPECT_TRUE(pass.templates.empty());
 }
 
+// Width 1.85 +- 0.15: of one bearing at hand 8.7 gives (12.7 - 8.7) / 2 = 2.00 and 9.3 gives 1.70, both just allowed.
+// A bearing as large as the cutter lets it cut nothing.
+TEST(SetUpOfTheRouter, ABearingAtTheLimitOfTheTolerance) {
+  const auto choice = [](double bearing_mm) {
+    Plan plan = binding_plan(ChannelCorner::top_side);
+    plan.router.cutters_mm = {12.7};
+    plan.router.bearings_mm = {bearing_mm};
+    return set_up(plan).passes[1].bearings.at(0);
+  };
+  EXPECT_TRUE(choice(8.7).within_tolerance);
+  EXPECT_FALSE(choice(8.68).within_tolerance);
+  EXPECT_TRUE(choice(9.3).within_tolerance);
+  EXPECT_FALSE(choice(9.32).within_tolerance);
+  EXPECT_TRUE(choice(12.6).nearest_bearing_mm.has_value());
+  EXPECT_FALSE(choice(12.7).nearest_bearing_mm.has_value());
+}
+
+TEST(SetUpOfTheRouter, WhatCannotWorkComesLast) {
+  Plan plan = binding_plan(ChannelCorner::top_side);
+  plan.router.cutters_mm = {3.0, 12.7};  // the first is too slender; for the second a bearing is yet to be found
+  EXPECT_DOUBLE_EQ(set_up(plan).passes[1].bearings.at(0).cutter_mm, 12.7);
+  Plan along_edge = binding_plan(ChannelCorner::top_bevel);
+  along_edge.router.cutters_mm = along_edge.router.followers_mm = {6.0};  // a follower as wide as the cutter is cut
+  EXPECT_TRUE(set_up(along_edge).passes[0].templates.empty());
+}
+
 // By hand: wall 2.50 from the bevel's edge, cutter 6, follower 16. Template beyond: its edge 2.5 + 5 = 7.5 away from
 // the bevel. Template on the bevel's side: 2.5 - 11 = -8.5, out over the bevel. Either way the wall comes out at 2.50.
 TEST(SetUpOfTheRouter, TheTemplatePutsTheWallWhereThePlanHasIt) {

@@ -47,6 +47,79 @@ TEST(ResultsJson, HoldsEveryKeyOthersDependOn) {
   for (const char* key : {"value", "u95", "limit", "station_mm"}) EXPECT_TRUE(finding.at("worst").contains(key)) << key;
 }
 
+// Every number is the one that was measured, to the five decimals that are written.
+TEST(ResultsJson, NumbersAreTheMeasuredOnes) {
+  constexpr double half_last = 0.5e-5 + 1e-12;
+  Inspection inspection = made_inspection();
+  inspection.scale.factor = 1.0123;
+  const Measures& measures = inspection.measures;
+  const Json root = Json::parse(results_json(inspection, made_context()));
+  const auto expect_same = [&](const Json& object, const std::string& name, const std::string& unit,
+                               const Measured& measured) {
+    const Json& value = object.at(name + unit);
+    const Json& u95 = object.at(name + "_u95" + unit);
+    if (!measured.is_measured()) {
+      EXPECT_TRUE(value.is_null() && u95.is_null()) << name;
+      return;
+    }
+    EXPECT_NEAR(value.get<double>(), measured.value, half_last) << name;
+    EXPECT_NEAR(u95.get<double>(), measured.u95(), half_last) << name;
+  };
+  EXPECT_NEAR(root.at("scan").at("scale").get<double>(), 1.0123, half_last);
+  EXPECT_NEAR(root.at("scan").at("noise_mm").get<double>(), measures.scan.noise_mm, half_last);
+  const Json& bevel = root.at("bevel");
+  for (std::size_t i = 0; i < measures.bevel.stations.size(); ++i) {
+    const BevelStation& station = measures.bevel.stations[i];
+    const Json& written = bevel.at("stations").at(i);
+    EXPECT_NEAR(written.at("station_mm").get<double>(), station.station_mm, half_last);
+    for (int axis = 0; axis < 3; ++axis)
+      EXPECT_NEAR(written.at("at").at(axis).get<double>(), station.at_scan_mm[axis], half_last);
+    expect_same(written, "angle", "_deg", station.angle_deg);
+    expect_same(written, "drop", "_mm", station.drop_mm);
+    expect_same(written, "top_reach", "_mm", station.top_reach_mm);
+    expect_same(written, "straightness", "_mm", station.straightness_mm);
+  }
+  expect_same(bevel, "waviness", "_mm", measures.bevel.waviness_mm);
+  expect_same(bevel, "lower_edge_fairness", "_mm", measures.bevel.lower_edge_fairness_mm);
+  expect_same(bevel, "upper_edge_fairness", "_mm", measures.bevel.upper_edge_fairness_mm);
+  ASSERT_FALSE(measures.block.empty());
+  for (std::size_t i = 0; i < measures.block.size(); ++i) {
+    const Json& written = root.at("block").at("stations").at(i);
+    expect_same(written, "top_left", "_mm", measures.block[i].top_left_mm);
+    expect_same(written, "side_left", "_mm", measures.block[i].side_left_mm);
+  }
+  for (std::size_t c = 0; c < inspection.plan.channels.size(); ++c) {
+    const PlannedChannel& planned = inspection.plan.channels[c];
+    const Json& channel = root.at("channels").at(c);
+    for (std::size_t k = 0; k < planned.steps.size(); ++k) {
+      EXPECT_NEAR(channel.at("planned").at(k).at("width_mm").get<double>(), planned.steps[k].width_mm, half_last);
+      EXPECT_NEAR(channel.at("planned").at(k).at("depth_mm").get<double>(), planned.steps[k].depth_mm, half_last);
+    }
+    ASSERT_EQ(measures.channels.at(c).planned_channel, c);
+    for (std::size_t i = 0; i < measures.channels[c].stations.size(); ++i)
+      for (std::size_t k = 0; k < planned.steps.size(); ++k) {
+        const Json& written = channel.at("stations").at(i).at("steps").at(k);
+        expect_same(written, "width", "_mm", measures.channels[c].stations[i].steps[k].width_mm);
+        expect_same(written, "depth", "_mm", measures.channels[c].stations[i].steps[k].depth_mm);
+      }
+  }
+  ASSERT_FALSE(inspection.findings.empty());
+  for (std::size_t i = 0; i < inspection.findings.size(); ++i) {
+    const Finding& finding = inspection.findings[i];
+    const Json& written = root.at("findings").at(i);
+    EXPECT_EQ(written.at("verdict"), std::string(name_of(finding.verdict)));
+    EXPECT_NEAR(written.at("from_mm").get<double>(), finding.from_mm, half_last);
+    EXPECT_NEAR(written.at("to_mm").get<double>(), finding.to_mm, half_last);
+    if (!std::isfinite(finding.worst.value)) continue;
+    EXPECT_NEAR(written.at("worst").at("value").get<double>(), finding.worst.value, half_last);
+    EXPECT_NEAR(written.at("worst").at("u95").get<double>(), finding.worst.u95, half_last);
+    EXPECT_NEAR(written.at("worst").at("limit").get<double>(), finding.worst.limit, half_last);
+  }
+  const Json& angle = root.at("limits").at(0);
+  EXPECT_NEAR(angle.at("lower").get<double>(), inspection.plan.bevel->angle_deg.lower_limit(), half_last);
+  EXPECT_NEAR(angle.at("upper").get<double>(), inspection.plan.bevel->angle_deg.upper_limit(), half_last);
+}
+
 TEST(ResultsJson, WhatWasNotMeasuredIsNullWithItsReason) {
   const Json root = Json::parse(results_json(made_inspection(), made_context()));
   int nulls = 0;
