@@ -17,14 +17,26 @@ namespace {
 
 using Json = nlohmann::ordered_json;
 
-void add_plan(const Inspection& inspection, Json& page) {
-  const Plan& plan = inspection.plan;
-  page["channels"] = Json::array();
-  page["fits"] = Json::array();
+// One for each planned channel; one that was not measured has no stations.
+std::vector<DryFit> dry_fits(const Inspection& inspection) {
   DryFitSettings settings;
-  settings.units = plan.units;
-  for (std::size_t i = 0; i < plan.channels.size(); ++i) {
-    const PlannedChannel& channel = plan.channels[i];
+  settings.units = inspection.plan.units;
+  std::vector<DryFit> fits;
+  for (std::size_t i = 0; i < inspection.plan.channels.size(); ++i) {
+    ChannelMeasures none;
+    none.planned_channel = i;
+    const ChannelMeasures* measured = &none;
+    for (const ChannelMeasures& channel : inspection.measures.channels) {
+      if (channel.planned_channel == i) measured = &channel;
+    }
+    fits.push_back(dry_fit(inspection.plan.channels[i], *measured, settings));
+  }
+  return fits;
+}
+
+void add_plan(const Plan& plan, Json& page) {
+  page["channels"] = Json::array();
+  for (const PlannedChannel& channel : plan.channels) {
     Json entry;
     entry["name"] = channel.name;
     entry["corner"] = std::string(name_of(channel.corner));
@@ -42,29 +54,30 @@ void add_plan(const Inspection& inspection, Json& page) {
       entry["steps"].push_back({{"first_strip", step.first_strip}, {"last_strip", step.last_strip}});
     }
     page["channels"].push_back(std::move(entry));
+  }
+}
 
-    for (const ChannelMeasures& measured : inspection.measures.channels) {
-      if (measured.planned_channel != i) continue;
-      const DryFit fit = dry_fit(channel, measured, settings);
-      Json one;
-      one["channel"] = i;
-      one["summary"] = fit.summary;
-      one["mends"] = Json::array();
-      for (const Mend& mend : fit.mends) {
-        one["mends"].push_back(stretch_words(mend.from_mm, mend.to_mm, plan.units) + ": " + mend.sentence);
-      }
-      one["stations"] = Json::array();
-      for (const StationFit& station : fit.stations) {
-        Json steps = Json::array();
-        for (const StepFit& step : station.steps) {
-          steps.push_back({{"proud_mm", number(step.proud_mm)},
-                           {"gap_under_mm", number(step.gap_under_mm)},
-                           {"gap_behind_mm", number(step.gap_behind_mm)}});
-        }
-        one["stations"].push_back({{"station_mm", number(station.station_mm)}, {"steps", std::move(steps)}});
-      }
-      page["fits"].push_back(std::move(one));
+void add_fits(const std::vector<DryFit>& fits, LengthUnit units, Json& page) {
+  page["fits"] = Json::array();
+  for (const DryFit& fit : fits) {
+    Json one;
+    one["channel"] = fit.planned_channel;
+    one["summary"] = fit.summary;
+    one["mends"] = Json::array();
+    for (const Mend& mend : fit.mends) {
+      one["mends"].push_back(stretch_words(mend.from_mm, mend.to_mm, units) + ": " + mend.sentence);
     }
+    one["stations"] = Json::array();
+    for (const StationFit& station : fit.stations) {
+      Json steps = Json::array();
+      for (const StepFit& step : station.steps) {
+        steps.push_back({{"proud_mm", number(step.proud_mm)},
+                         {"gap_under_mm", number(step.gap_under_mm)},
+                         {"gap_behind_mm", number(step.gap_behind_mm)}});
+      }
+      one["stations"].push_back({{"station_mm", number(station.station_mm)}, {"steps", std::move(steps)}});
+    }
+    page["fits"].push_back(std::move(one));
   }
 }
 
@@ -121,19 +134,7 @@ void add_sanding(const Inspection& inspection, const ReportContext& context, Jso
 }
 
 // The checklist before glue and the strips to cut.
-void add_gluing(const Inspection& inspection, Json& page) {
-  DryFitSettings settings;
-  settings.units = inspection.plan.units;
-  std::vector<DryFit> fits;
-  for (std::size_t i = 0; i < inspection.plan.channels.size(); ++i) {
-    ChannelMeasures none;
-    none.planned_channel = i;
-    const ChannelMeasures* measured = &none;
-    for (const ChannelMeasures& channel : inspection.measures.channels) {
-      if (channel.planned_channel == i) measured = &channel;
-    }
-    fits.push_back(dry_fit(inspection.plan.channels[i], *measured, settings));
-  }
+void add_gluing(const Inspection& inspection, const std::vector<DryFit>& fits, Json& page) {
   const GlueCheck check = ready_to_glue(inspection, fits);
   page["glue"] = {{"ready", std::string(name_of(check.ready))}, {"items", Json::array()}};
   for (const GlueCheckItem& item : check.items) {
@@ -160,9 +161,11 @@ void add_gluing(const Inspection& inspection, Json& page) {
 void add_bench_facts(const Inspection& inspection, const ReportContext& context, Json& page) {
   add_fullest(inspection, page);
   add_extents(inspection.measures, inspection.plan, page);
-  add_plan(inspection, page);
+  const std::vector<DryFit> fits = dry_fits(inspection);
+  add_plan(inspection.plan, page);
+  add_fits(fits, inspection.plan.units, page);
   add_sanding(inspection, context, page);
-  add_gluing(inspection, page);
+  add_gluing(inspection, fits, page);
 }
 
 }  // namespace rimwright
