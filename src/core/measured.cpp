@@ -23,7 +23,7 @@ std::string_view plain_words_for(UncertaintySource source) {
     case UncertaintySource::point_noise: return "scatter of the scanned points";
     case UncertaintySource::correlated: return "scan error shared by neighbouring points";
     case UncertaintySource::reference_faces: return "extending the top and side to their corner";
-    case UncertaintySource::face_form: return "the face itself is not quite flat or its corners are rounded";
+    case UncertaintySource::face_form: return "the form of the face, not quite flat or rounded at its corners";
     case UncertaintySource::scale: return "the scale of the scan";
     case UncertaintySource::capture: return "slow distortion of the capture";
   }
