@@ -42,7 +42,8 @@ for stage in $stages; do
     threads)
       cmake --preset thread-sanitize >/dev/null
       cmake --build --preset thread-sanitize --target threaded_tests
-      $steady ctest --test-dir build/thread-sanitize -L threaded --no-tests=error -j "$jobs" --output-on-failure
+      TSAN_OPTIONS="suppressions=$root/tests/tsan.supp" \
+        $steady ctest --test-dir build/thread-sanitize -L threaded --no-tests=error -j "$jobs" --output-on-failure
       ;;
     release)
       cmake --preset release >/dev/null

@@ -79,7 +79,7 @@ std::vector<Stretch> stretches_of(const std::vector<StationFit>& stations, std::
 std::size_t adjustable_strip(const PlannedChannel& planned, std::size_t last_strip) {
   std::size_t best = last_strip;
   for (std::size_t i = 1; i <= last_strip; ++i) {
-    if (planned.strips[i].thickness_mm > planned.strips[best].thickness_mm || best == 0) best = i;
+    if (planned.strips[i].thickness_mm > planned.strips[best].thickness_mm) best = i;
   }
   return best;
 }

@@ -234,6 +234,20 @@ TEST(DryFit, StretchesOfOneMendAndTheirWorstPlace) {
   EXPECT_NEAR(fit.mends[1].amount_mm, 0.7, 1e-9);
 }
 
+// Beside a stretch that is clearly high the floor comes down over a few stations that are perhaps high: one mend.
+TEST(DryFit, AnUnclearRimOfAClearStretchIsPartOfIt) {
+  const PlannedChannel planned = binding_and_line();
+  ChannelMeasures channel = cut_channel(planned, 0.01);
+  change_depth(channel, 0, 20.0, 40.0, -0.6);
+  change_depth(channel, 0, 42.0, 48.0, -0.15);
+  change_depth(channel, 0, 70.0, 78.0, -0.15);  // this one stands alone
+  const DryFit fit = dry_fit(planned, channel);
+  ASSERT_EQ(fit.mends.size(), 2u);
+  EXPECT_EQ(fit.mends[0].kind, MendKind::rerun_deeper);
+  EXPECT_EQ(fit.mends[1].kind, MendKind::look_again);
+  EXPECT_DOUBLE_EQ(fit.mends[1].from_mm, 70.0);
+}
+
 TEST(DryFit, ALowFloorGetsAShimOfItsDepth) {
   const PlannedChannel planned = binding_and_line();
   ChannelMeasures channel = cut_channel(planned, 0.01);
@@ -322,6 +336,11 @@ TEST(DryFit, WhatWasNotMeasuredStaysUnknown) {
   EXPECT_EQ(fit.stations[0].goes_in, Verdict::undecided);
   EXPECT_EQ(fit.goes_in, Verdict::undecided);
   EXPECT_EQ(dry_fit(planned, ChannelMeasures{}).goes_in, Verdict::undecided);
+  channel = cut_channel(planned, 0.01);  // the inner wall, which might be the nearer, is no better
+  for (ChannelStation& station : channel.stations) {
+    station.steps[1].width_mm = Measured::not_measured(RefusalReason::not_seen, "the wall was not seen");
+  }
+  EXPECT_EQ(dry_fit(planned, channel).goes_in, Verdict::undecided);
 }
 
 }  // namespace

@@ -140,7 +140,7 @@ TEST(Findings, TheWorstComesFirst) {
   for (int s = 120; s < 140; ++s) measures.channels[0].stations[s].steps[0].depth_mm.value = 5.1;  // 2.0 of its 0.3 mm
   for (int s = 200; s < 220; ++s) measures.channels[0].stations[s].steps[0].width_mm.value = 2.3;  // 1.0
   for (int s = 240; s < 260; ++s)
-    measures.bevel.stations[s].drop_mm = measured_of(16.9, 1.0, UncertaintySource::face_form);  // open
+    measures.bevel.stations[s].drop_mm = measured_of(19.0, 1.2, UncertaintySource::face_form);  // open
   const std::vector<Finding> findings = findings_of(plan_with_bevel(), measures);
   ASSERT_EQ(findings.size(), 4U);
   EXPECT_EQ(findings[0].quantity, "step 1 depth");
@@ -377,6 +377,10 @@ TEST(Findings, UndecidedSaysHowManyMorePoints) {
   ASSERT_EQ(findings.size(), 1U);
   EXPECT_EQ(findings[0].verdict, Verdict::undecided);
   EXPECT_THAT(findings[0].advice, HasSubstr("2.5 times the points"));
+  // With 0.03 that no points make smaller, noise must fall from 0.08 to sqrt((0.10 / 1.96)^2 - 0.03^2) = 0.0413.
+  for (ChannelStation& station : measures.channels[0].stations)
+    station.steps[0].depth_mm.u(UncertaintySource::reference_faces) = 0.03;
+  EXPECT_THAT(findings_of(plan_with_bevel(), measures).at(0).advice, HasSubstr("3.8 times the points"));
 }
 
 TEST(Findings, UndecidedByNoiseThatPointsWillNotCure) {
