@@ -10,13 +10,14 @@ namespace {
 using namespace std::string_view_literals;
 
 constexpr std::size_t fewest_patches = 300;  // a few square centimetres; no rim can be measured in less
-constexpr std::array surface_stages{"seed_faces."sv,  "zone."sv, "grow."sv,    "support."sv, "frames."sv, "edges."sv,
-                                    "drop_ledges."sv, "trim."sv, "on_face."sv, "ledges."sv,  "clear."sv};
+constexpr std::array surface_stages{"over_table."sv, "seed_faces."sv, "zone."sv,   "grow."sv,
+                                    "support."sv,    "frames."sv,     "edges."sv,  "drop_ledges."sv,
+                                    "trim."sv,       "on_face."sv,    "ledges."sv, "clear."sv};
 
 Outcome<std::vector<Patch>> measure_surface(const PhotoStack& stack, const std::vector<Patch>& first_seeds,
                                             const PhotoSettings& settings, Workers& workers) {
   settings.say("measuring the surface");
-  std::vector<Patch> seeds = first_seeds;
+  auto [seeds, table] = seed_over_table(stack, first_seeds, settings.target, settings.over_table, workers);
   const std::vector<Patch> more = seed_faces(stack, seeds, settings.seed_faces, workers);
   seeds.insert(seeds.end(), more.begin(), more.end());
   const SurfaceZone zone(seeds, settings.target, settings.zone);

@@ -23,6 +23,7 @@
 #include "capture/photos/read_photos.h"
 #include "capture/photos/rim_frames.h"
 #include "capture/photos/seed_faces.h"
+#include "capture/photos/seed_over_table.h"
 #include "capture/photos/seed_patches.h"
 #include "capture/photos/surface_zone.h"
 #include "capture/photos/sweep_ledges.h"
@@ -45,6 +46,7 @@ struct PhotoSettings {
   PlaceByFeaturesSettings place_rest;
   AdjustCamerasSettings adjust;
   SeedPatchesSettings seeds;
+  SeedOverTableSettings over_table;
   SeedFacesSettings seed_faces;
   SurfaceZoneSettings zone;
   GrowPatchesSettings grow;

@@ -37,7 +37,7 @@ void list_slide(const std::string& key, SlidePatchSettings& settings, SettingsTa
 
 void list_photo_settings(PhotoSettings& settings, SettingsTable& table) {
   {
-    GROUP(PhotoSettings, settings, "photos", 26);
+    GROUP(PhotoSettings, settings, "photos", 27);
     BIND(smooth_px, 0.1, 3);
   }
   {
@@ -127,6 +127,25 @@ void list_photo_settings(PhotoSettings& settings, SettingsTable& table) {
     BIND(least_correlation, 0.05, 0.99);
   }
   list_refine("photos.seeds.refine", settings.seeds.refine, table);
+  {
+    GROUP(SeedOverTableSettings, settings.over_table, "photos.over_table", 3);
+    BIND(level_above_cosine, 0.7, 0.995);
+    BIND(within_mm, 0.3, 8);
+    BIND(table_share, 0.1, 0.95);
+    BIND(below_share, 0.005, 0.4);
+    BIND(clear_mm, 2, 60);
+    BIND(highest_mm, 60, 600);
+    BIND(spacing_mm, 2, 30);
+    BIND(target_margin_mm, 0.5, 40);
+    BIND(least_neighbours, 1, 20);
+    BIND(same_height_mm, 0.5, 10);
+    BIND(fewest_patches, 3, 200);
+    BIND(shrink, 1, 8);
+    ORDER(clear_mm, highest_mm);
+  }
+  list_slide("photos.over_table.slide", settings.over_table.slide, table);
+  list_refine("photos.over_table.coarse", settings.over_table.coarse, table);
+  list_refine("photos.over_table.refine", settings.over_table.refine, table);
   {
     GROUP(SeedFacesSettings, settings.seed_faces, "photos.seed_faces", 2);
     BIND(level_above_cosine, 0.7, 0.995);

@@ -93,7 +93,7 @@ std::string photo_settings_text(const PhotoSettings& settings, std::span<const s
 
 PhotoStack stack_of(const PhotoSet& set, const CameraNetwork& network, const PhotoSettings& settings,
                     Workers& workers) {
-  PhotoStack stack{network.views(), smooth_photos(set, settings.smooth_px, 1, workers)};
+  PhotoStack stack{network.views(), smooth_photos(set, settings.smooth_px, workers)};
   for (std::size_t i = 0; i < set.photos.size(); ++i) {
     if (!network.placed[i]) stack.photos[i] = SmoothPhoto{};
   }

@@ -99,6 +99,9 @@ void add_simulate_command(CLI::App& program, int& exit_status) {
   option("--phones", photos.phones, 1, 2, "2: another phone takes every other photo");
   command->add_flag("--target-beside", arguments->target_beside, "The target lies on the table beside the body")
       ->group("For photos");
+  option("--table-figure", photos.table_figure, 0, 1, "Of the table: 0 nearly even, 1 as bold as newspaper");
+  option("--blocks", photos.blocks_mm, 0, 1000, "Height of the blocks the body stands on, mm");
+  option("--albedo", photos.wood.mean_albedo, 0.02, 0.98, "Share of light the wood reflects: spruce 0.55, walnut 0.2");
   option("--print-scale", photos.target_print_scale, 0.5, 2, "Printed size over true size of the target");
   option("--rays", photos.samples_per_pixel, 1, 64, "Rays a pixel");
   command->callback([arguments, &exit_status] { exit_status = simulate(*arguments); });

@@ -38,6 +38,8 @@ struct PhotoScene {
   double mirror_width_deg = 14.0;  // half width of the shine about the mirror direction
   Vector3 light_body = Vector3(0.35, 0.5, 0.8).normalized();  // towards a window
   SimulatedTarget target;
+  double table_figure = 0.0;  // 0 = nearly even, 1 = as bold as newspaper
+  double blocks_mm = 20.0;    // that the body stands on
 };
 
 // One phone. The faults are standard deviations from shot to shot; pixel figures are for a width of 4032 and scale.

@@ -33,6 +33,15 @@ double sheet_albedo(const cv::Mat& board, double x_mm, double y_mm) {
   return board.at<std::uint8_t>(static_cast<int>(y), static_cast<int>(x)) > 127 ? paper_white : ink_black;
 }
 
+// A plain table is nearly even. Bold figure, as of newspaper or a patterned cloth: dark and bright within millimetres.
+double table_light(double figure, double x_mm, double y_mm) {
+  const auto noise = [&](double wavelength_mm, std::uint32_t seed) {
+    return gradient_noise(x_mm / wavelength_mm, y_mm / wavelength_mm, 0.0, seed);
+  };
+  const double bold = figure > 0.0 ? figure * (1.1 * noise(1.5, 78) + 0.9 * noise(5.0, 79)) : 0.0;
+  return 0.8 * table_albedo * std::clamp(1.0 + 0.1 * noise(7.0, 77) + bold, 0.05, 3.0);
+}
+
 }  // namespace
 
 struct RayScene::State {
@@ -83,8 +92,7 @@ struct RayScene::State {
   }
 };
 
-double table_height_mm(const PhotoMesh& mesh) {
-  constexpr double blocks_mm = 20.0;
+double table_height_mm(const PhotoMesh& mesh, double blocks_mm) {
   float lowest = 0.0f;
   for (const Eigen::Vector3f& v : mesh.vertices_body_mm) lowest = std::min(lowest, v.z());
   return static_cast<double>(lowest) - blocks_mm;
@@ -96,7 +104,7 @@ RayScene::RayScene(const PhotoScene& scene) : state_(std::make_unique<State>()) 
   state_->rays = rtcNewScene(state_->device);
   rtcSetSceneFlags(state_->rays, RTC_SCENE_FLAG_ROBUST);
   state_->add(scene.mesh.vertices_body_mm, scene.mesh.triangles);
-  state_->table_z_mm = table_height_mm(scene.mesh);
+  state_->table_z_mm = table_height_mm(scene.mesh, scene.blocks_mm);
   if (scene.target.present) {
     state_->board = draw_board();
     state_->add_sheet();
@@ -129,7 +137,7 @@ double RayScene::light_along(const Vector3& from, const Vector3& direction) cons
     if (direction.z() > -1e-6) return 0.3;  // the wall of the room
     const Vector3 on_table = from + direction * ((s.table_z_mm - from.z()) / direction.z());
     if (on_table.head<2>().norm() > 3000.0) return 0.3;
-    return table_albedo * (1.0 + 0.1 * gradient_noise(on_table.x() / 7.0, on_table.y() / 7.0, 0.0, 77)) * 0.8;
+    return table_light(s.scene.table_figure, on_table.x(), on_table.y());
   }
   const Vector3 at = from + direction * static_cast<double>(hit.ray.tfar);
   Vector3 normal = Vector3(hit.hit.Ng_x, hit.hit.Ng_y, hit.hit.Ng_z).normalized();

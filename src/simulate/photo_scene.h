@@ -8,7 +8,7 @@
 namespace rimwright {
 
 // Height in the body frame of the table the body stands on, on blocks.
-[[nodiscard]] double table_height_mm(const PhotoMesh& mesh);
+[[nodiscard]] double table_height_mm(const PhotoMesh& mesh, double blocks_mm);
 
 class RayScene {
  public:

@@ -112,8 +112,10 @@ Outcome<std::vector<PhotoTruth>> photograph_body(const Body& body, const BodyFil
   scene.target.present = spec.target_present;
   scene.target.print_scale = spec.target_print_scale;
   scene.target.bow_mm = spec.target_bow_mm;
-  const auto T_body_target =
-      lay_sheet(body, stretch, spec.target_place, spec.target_clearance_mm, table_height_mm(scene.mesh));
+  scene.table_figure = spec.table_figure;
+  scene.blocks_mm = spec.blocks_mm;
+  const auto T_body_target = lay_sheet(body, stretch, spec.target_place, spec.target_clearance_mm,
+                                       table_height_mm(scene.mesh, spec.blocks_mm));
   if (!T_body_target) return tl::unexpected(T_body_target.error());
   scene.target.T_body_target = *T_body_target;
 

@@ -23,6 +23,8 @@ struct PhotoSessionSpec {
   double target_bow_mm = 0.0;
   TargetPlace target_place = TargetPlace::on_top;
   double target_clearance_mm = 40.0;  // of the sheet from the rim
+  double table_figure = 0.0;          // see PhotoScene
+  double blocks_mm = 20.0;            // likewise
   double from_mm = 0.0, to_mm = 0.0;  // stretch of rim walked round; equal = the bevel, or all of it
   int samples_per_pixel = 6;
 };

@@ -73,7 +73,7 @@ PaintedScene look_at(double noise, unsigned seed,
     scene.set.photos.push_back(photo_of(grey));
   }
   Workers workers(1);
-  scene.stack.photos = smooth_photos(scene.set, 0.8, 1, workers);
+  scene.stack.photos = smooth_photos(scene.set, 0.8, workers);
   return scene;
 }
 
@@ -186,7 +186,7 @@ TEST(RefinePatch, PlainSurfaceIsNotBelieved) {
   PaintedScene scene = look_at_plane(1.0, 1, Vector3::Zero(), Vector3::UnitZ());
   for (Photo& photo : scene.set.photos) std::fill(photo.grey.begin(), photo.grey.end(), std::uint8_t{130});
   Workers workers(1);
-  scene.stack.photos = smooth_photos(scene.set, 0.8, 1, workers);
+  scene.stack.photos = smooth_photos(scene.set, 0.8, workers);
   Patch patch;
   const std::vector<std::uint16_t> photos{0, 1, 2, 3, 4};
   EXPECT_EQ(refine_patch(scene.stack, photos, {}, patch), PatchFate::too_plain);
@@ -207,7 +207,7 @@ TEST(RefinePatch, AgreesWithTheTrueDisparityOfTheAloe) {
   set.photos = {photo_of(left), photo_of(right)};
   Workers workers(2);
   PhotoStack stack;
-  stack.photos = smooth_photos(set, 0.8, 1, workers);
+  stack.photos = smooth_photos(set, 0.8, workers);
   for (int i = 0; i < 2; ++i) {
     View view;
     view.lens = {f, 640.5, 554.5, 0, 0, 0, 0};

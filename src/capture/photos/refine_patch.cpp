@@ -115,6 +115,16 @@ std::vector<View> shrink_views(const std::vector<View>& views, int shrink) {
   return small;
 }
 
+PhotoStack shrink_stack(const PhotoStack& stack, int shrink, Workers& workers) {
+  PhotoStack small{shrink_views(stack.views, shrink), std::vector<SmoothPhoto>(stack.photos.size())};
+  workers.for_chunks(stack.photos.size(), 1, [&](std::size_t begin, std::size_t end, std::size_t) {
+    for (std::size_t i = begin; i < end; ++i) {
+      if (!stack.photos[i].values.empty()) small.photos[i] = shrink_photo(stack.photos[i], shrink);
+    }
+  });
+  return small;
+}
+
 std::vector<std::uint16_t> choose_photos(const PhotoStack& stack, const Vector3& at, const Vector3& normal,
                                          const RefinePatchSettings& settings) {
   struct Candidate {

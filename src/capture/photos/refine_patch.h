@@ -15,7 +15,7 @@
 
 namespace rimwright {
 
-// Photos and cameras at one size. Level 0 is full size; level 1 is half, and so on.
+// Photos and cameras at one size; a photo that is not placed is empty.
 struct PhotoStack {
   std::vector<View> views;
   std::vector<SmoothPhoto> photos;
@@ -23,6 +23,9 @@ struct PhotoStack {
 
 // The same cameras for photos shrunk by an integer.
 [[nodiscard]] std::vector<View> shrink_views(const std::vector<View>& views, int shrink);
+
+// Cameras and photos shrunk by an integer, each pixel the mean of the square it covers.
+[[nodiscard]] PhotoStack shrink_stack(const PhotoStack& stack, int shrink, Workers& workers);
 
 struct RefinePatchSettings {
   double half_along_mm = 1.4;      // half size along the first tangent

@@ -31,8 +31,10 @@ struct SmoothPhoto {
   }
 };
 
-// Each photo smoothed with sigma_px (0.8: what bilinear sampling needs), shrunk by 1 (as it is) or 2, 4 ...
-[[nodiscard]] std::vector<SmoothPhoto> smooth_photos(const PhotoSet& set, double sigma_px, int shrink,
-                                                     Workers& workers);
+// Each photo smoothed with sigma_px (0.8: what bilinear sampling needs).
+[[nodiscard]] std::vector<SmoothPhoto> smooth_photos(const PhotoSet& set, double sigma_px, Workers& workers);
+
+// Each pixel the mean of the square of shrink by shrink that it covers.
+[[nodiscard]] SmoothPhoto shrink_photo(const SmoothPhoto& photo, int shrink);
 
 }  // namespace rimwright
