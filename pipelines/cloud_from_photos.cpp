@@ -17,7 +17,8 @@ constexpr std::array surface_stages{"over_table."sv, "seed_faces."sv, "zone."sv,
 Outcome<std::vector<Patch>> measure_surface(const PhotoStack& stack, const std::vector<Patch>& first_seeds,
                                             const PhotoSettings& settings, Workers& workers) {
   settings.say("measuring the surface");
-  auto [seeds, table] = seed_over_table(stack, first_seeds, settings.target, settings.over_table, workers);
+  const SeedsOverTable wood = seed_over_table(stack, first_seeds, settings.target, settings.over_table, workers);
+  std::vector<Patch> seeds = wood.seeds;
   const std::vector<Patch> more = seed_faces(stack, seeds, settings.seed_faces, workers);
   seeds.insert(seeds.end(), more.begin(), more.end());
   const SurfaceZone zone(seeds, settings.target, settings.zone);
@@ -25,7 +26,7 @@ Outcome<std::vector<Patch>> measure_surface(const PhotoStack& stack, const std::
     return refuse(RefusalReason::capture_insufficient, "no side face is seen in the photos",
                   "take some from lower down, and scribble with a pencil on plain wood");
   }
-  const GrowWhere where{[&](const Vector3& at) { return zone.holds(at); },
+  const GrowWhere where{[&](const Vector3& at) { return zone.holds(at) && !wood.on_table(at, settings.over_table); },
                         [&](const Vector3& at) { return zone.along_rim(at); }};
   std::vector<Patch> patches = grow_patches(stack, seeds, where, settings.grow, workers);
   patches = keep_supported(std::move(patches), settings.support);

@@ -10,8 +10,6 @@
 namespace rimwright {
 namespace {
 
-double height_over(const CommonPlane& plane, const Vector3& at) { return (at - plane.middle_mm).dot(plane.normal); }
-
 std::vector<Vector3> on_plane(const CommonPlane& plane, const std::vector<Vector3>& places, double within_mm) {
   std::vector<Vector3> on;
   for (const Vector3& p : places) {

@@ -3,6 +3,7 @@
 // patches up and down columns.
 #pragma once
 
+#include <cmath>
 #include <optional>
 #include <vector>
 
@@ -35,7 +36,11 @@ struct SeedOverTableSettings {
 struct SeedsOverTable {
   std::vector<Patch> seeds;          // as given where no table is told from the wood; else without those on it, with
                                      // new ones of the top after them
-  std::optional<CommonPlane> table;  // up
+  std::optional<CommonPlane> table;  // up; what lies within settings.within_mm of it is table
+
+  [[nodiscard]] bool on_table(const Vector3& at_sheet_mm, const SeedOverTableSettings& settings) const {
+    return table && std::abs(height_over(*table, at_sheet_mm)) < settings.within_mm;
+  }
 };
 
 // The result does not depend on the number of workers.
