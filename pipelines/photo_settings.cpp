@@ -289,6 +289,7 @@ void list_photo_settings(PhotoSettings& settings, SettingsTable& table) {
     BIND(unsharp_px, 0.5, 50);
     BIND(unsharp_share, 0.05, 1);
     BIND(photo_residual_ratio, 1.2, 20);
+    BIND(neighbours_within_deg, 5, 180);
     BIND(thin_share, 0.02, 1);
     BIND(thin_rim_share, 0.02, 1);
     BIND(disagreeing_share, 0.05, 1);

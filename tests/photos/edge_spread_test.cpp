@@ -94,8 +94,8 @@ TEST(EdgeSpread, SaysNothingOfABoardHardlySeen) {
   EXPECT_EQ(edge_spread_px(board.photo, {}, target), 0.0);
 }
 
-// Evidence of four photos that look straight down on the board, the last of which could not be placed.
-std::vector<std::string> said_of(double sigma_px) {
+// Evidence of four photos that look straight down on the board, one of which could not be placed.
+std::vector<std::string> said_of(double sigma_px, std::size_t lost = 3) {
   const ScaleTarget target;
   const Board board = picture(target, sigma_px, sigma_px, 6);
   PhotoSet set;
@@ -116,14 +116,16 @@ std::vector<std::string> said_of(double sigma_px) {
     network.T_camera_sheet.push_back(T_camera_sheet);
     network.focal_factor.push_back(1.0);
     network.centre_shift_px.push_back(Vector2::Zero());
-    network.placed.push_back(i < 3);
+    network.placed.push_back(i != lost);
     for (const TargetCorner& c : board.corners)
-      if (i < 3) network.sightings.push_back({i, static_cast<std::uint32_t>(c.index), c.pixel});
+      if (i != lost) network.sightings.push_back({i, static_cast<std::uint32_t>(c.index), c.pixel});
   }
   Patch patch;
-  patch.photos = {0, 1, 2};
   AdjustReport adjusted;
-  adjusted.photo_rms_px = {0.05, 0.05, 0.05, 0.0};
+  for (std::uint16_t i = 0; i < 4; ++i) {
+    if (i != lost) patch.photos.push_back(i);
+    adjusted.photo_rms_px.push_back(i == lost ? 0.0 : 0.05);
+  }
   const PhotoStack stack{network.views(), std::vector<SmoothPhoto>(4)};
   return photo_verdict({target, set, network, adjusted, stack, {patch}, {}, {}}, {});
 }
@@ -140,6 +142,13 @@ TEST(PhotoVerdict, SaysThatAllPhotosAreUnsharpAlike) {
 
 TEST(PhotoVerdict, SaysOfAPhotoThatCouldNotBePlacedWhatIsTrue) {
   EXPECT_TRUE(any_says(said_of(0.7), "photo 3 (neither the target nor enough wood that other photos show"));
+}
+
+TEST(PhotoVerdict, SaysWhatTiesAPhotoToTheOthers) {
+  EXPECT_TRUE(any_says(said_of(0.7, 2), "take one more photo from between where photo 1 and photo 3 were taken"));
+  EXPECT_TRUE(any_says(said_of(0.7, 3), "take one more photo from near where photo 2 was taken"));
+  EXPECT_TRUE(any_says(said_of(0.7, 0), "take one more photo from near where photo 1 was taken"));
+  EXPECT_FALSE(any_says(said_of(0.7, 4), "take one more"));  // all four are placed
 }
 
 }  // namespace

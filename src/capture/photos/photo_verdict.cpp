@@ -7,6 +7,7 @@
 #include <cstdarg>
 #include <cstdio>
 #include <map>
+#include <optional>
 
 #include "capture/photos/edge_spread.h"
 #include "core/median.h"
@@ -53,6 +54,37 @@ std::string left_out(const PhotoEvidence& e) {
     text += (i == 0 ? "" : ", ") + all[i].name + " (" + all[i].why + ")";
   }
   return all.size() > 6 ? text + " and others" : text;
+}
+
+// What ties photos that could not be placed to the rest: one more between them. Phones number photos in the order in
+// which they are taken, and who walks round a body takes neighbours one after the other.
+std::string tie_in(const PhotoEvidence& e, const PhotoVerdictSettings& settings) {
+  const auto nearest_placed = [&](std::size_t i, int way) -> std::optional<std::size_t> {
+    const auto count = static_cast<std::ptrdiff_t>(e.set.photos.size());
+    for (std::ptrdiff_t k = static_cast<std::ptrdiff_t>(i) + way; k >= 0 && k < count; k += way)
+      if (e.network.placed[static_cast<std::size_t>(k)]) return static_cast<std::size_t>(k);
+    return std::nullopt;
+  };
+  const Vector3 middle(0.5 * e.target.width_mm(), -0.5 * e.target.height_mm(), 0.0);
+  const auto sight = [&](std::size_t i) { return Vector3((e.stack.views[i].centre_sheet_mm() - middle).normalized()); };
+  const double near_cosine = std::cos(radians_from_degrees(settings.neighbours_within_deg));
+  std::vector<std::string> places;
+  for (std::size_t i = 0; i < e.set.photos.size(); ++i) {
+    if (e.network.placed[i]) continue;
+    const auto before = nearest_placed(i, -1), after = nearest_placed(i, 1);
+    std::string place;
+    if (before && after && sight(*before).dot(sight(*after)) > near_cosine) {
+      place = "between where " + e.set.photos[*before].name + " and " + e.set.photos[*after].name + " were taken";
+    } else if (before || after) {
+      place = "near where " + e.set.photos[before ? *before : *after].name + " was taken";
+    }
+    if (!place.empty() && std::find(places.begin(), places.end(), place) == places.end()) places.push_back(place);
+  }
+  if (places.empty()) return "";
+  constexpr std::size_t most = 3;
+  std::string text = "to use what was not recognised, take one more photo from ";
+  for (std::size_t k = 0; k < std::min(most, places.size()); ++k) text += (k == 0 ? "" : ", one from ") + places[k];
+  return text + ", with the whole target and the same stretch of rim in view, and add it to the folder";
 }
 
 std::string unsharp(const PhotoEvidence& e, const PhotoVerdictSettings& settings) {
@@ -217,7 +249,7 @@ double target_bow_mm(const CameraNetwork& network) {
 
 std::vector<std::string> photo_verdict(const PhotoEvidence& e, const PhotoVerdictSettings& settings) {
   if (e.patches.empty()) return {};
-  std::vector<std::string> notes{facts(e), expectation(e), left_out(e)};
+  std::vector<std::string> notes{facts(e), expectation(e), left_out(e), tie_in(e, settings)};
   if (const std::size_t photos = placed_count(e.network); photos < settings.enough_photos) {
     notes.push_back(words("%zu photos are few: 24 see more of the ledges", photos));
   }

@@ -18,6 +18,7 @@ struct PhotoVerdictSettings {
   double unsharp_px = 1.15;              // blur of the target's edges; a phone held still and focused has 0.6 to 1,
   double unsharp_share = 0.35;           // and of the photos so unsharp, from which it is worth a word
   double photo_residual_ratio = 2.5;     // a photo whose tie residual is this many medians is unsharp or moved
+  double neighbours_within_deg = 60.0;   // between two photos, one more between them is worth asking for
   double thin_share = 0.35;              // patches a square mm of side below which a place counts as thinly matched
   double thin_rim_share = 0.15;          // of the rim's places, from which it is worth a word
   double disagreeing_share = 0.3;        // of photos of a face that do not agree, from which it shines
