@@ -63,9 +63,9 @@ void list_photo_settings(PhotoSettings& settings, SettingsTable& table) {
     BIND(most_pixels, 30'000'000, 15'000'000'000);
     BIND(smallest_side_px, 240, 2000);
     BIND(blurred_below, 0, 0.95);
-    BIND(darkest_mean, 0, 100);
-    BIND(brightest_mean, 128, 255);
-    ORDER(darkest_mean, brightest_mean);
+    BIND(darkest, 0, 100);
+    BIND(brightest, 128, 255);
+    ORDER(darkest, brightest);
   }
   {
     GROUP(FindTargetSettings, settings.find_target, "photos.find_target", 0);

@@ -102,6 +102,24 @@ TEST_F(ReadPhotos, UselessPhotosAreNamedAndTheRestUsed) {
   EXPECT_EQ(why(*set, "tiny.jpg"), "too small to measure in");
 }
 
+TEST_F(ReadPhotos, ABackdropIsNoExposure) {
+  for (const int level : {0, 255}) {
+    const std::string name = level == 0 ? "black" : "white";
+    cv::Mat before(600, 800, CV_8UC3, cv::Scalar::all(level));
+    cv::Mat wood = textured(800, 600, 60 + level);
+    put(name + "_none.jpg", jpeg_of(before));
+    wood(cv::Rect(0, 0, 800, 72)).copyTo(before(cv::Rect(0, 264, 800, 72)));  // 12 % of the picture
+    put(name + ".jpg", jpeg_of(before));
+  }
+  put_good(3);
+  const auto set = read_photos(folder, {}, workers);
+  ASSERT_TRUE(set) << set.error().sentence();
+  EXPECT_EQ(why(*set, "black.jpg"), "used");
+  EXPECT_EQ(why(*set, "white.jpg"), "used");
+  EXPECT_EQ(why(*set, "black_none.jpg"), "too dark");
+  EXPECT_EQ(why(*set, "white_none.jpg"), "overexposed");
+}
+
 TEST_F(ReadPhotos, TooFewAreRefused) {
   put_good(2);
   const auto set = read_photos(folder, {}, workers);

@@ -21,8 +21,7 @@ struct Photo {
   std::string phone;               // model from the EXIF; may be empty
   std::size_t lens = 0;            // photos of one phone, size and focal length share a lens
   double sharpness = 0.0;          // rms of the Laplacian over the rms of grey, at a common size; only for comparing
-  double mean_grey = 0.0;
-  double clipped_share = 0.0;  // pixels at the very end of the scale
+  double dark_grey = 0.0, bright_grey = 0.0;  // a tenth of the picture is darker, a tenth brighter
 };
 
 struct LeftOutPhoto {

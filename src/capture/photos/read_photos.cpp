@@ -115,9 +115,13 @@ void look_at(const cv::Mat& grey, Photo& photo) {
   cv::Scalar mean, spread, edge_mean, edge_spread;
   cv::meanStdDev(small, mean, spread);
   cv::meanStdDev(laplacian, edge_mean, edge_spread);
-  photo.mean_grey = mean[0];
   photo.sharpness = edge_spread[0] / std::max(1.0, spread[0]);
-  photo.clipped_share = static_cast<double>(cv::countNonZero(small >= 254)) / static_cast<double>(small.total());
+  const int tenth = static_cast<int>(small.total() / 10);
+  const auto as_dark = small.begin<std::uint8_t>() + tenth, as_bright = small.end<std::uint8_t>() - tenth - 1;
+  std::nth_element(small.begin<std::uint8_t>(), as_dark, small.end<std::uint8_t>());
+  photo.dark_grey = *as_dark;
+  std::nth_element(small.begin<std::uint8_t>(), as_bright, small.end<std::uint8_t>());
+  photo.bright_grey = *as_bright;
 }
 
 Outcome<Photo> read_photo(const fs::path& path, const ReadPhotosSettings& settings) {
@@ -140,8 +144,8 @@ Outcome<Photo> read_photo(const fs::path& path, const ReadPhotosSettings& settin
 
 std::string why_useless(const Photo& photo, const ReadPhotosSettings& settings) {
   if (std::min(photo.width, photo.height) < settings.smallest_side_px) return "too small to measure in";
-  if (photo.mean_grey < settings.darkest_mean) return "too dark";
-  if (photo.mean_grey > settings.brightest_mean || photo.clipped_share > 0.5) return "overexposed";
+  if (photo.bright_grey < settings.darkest) return "too dark";
+  if (photo.dark_grey > settings.brightest) return "overexposed";
   return "";
 }
 
