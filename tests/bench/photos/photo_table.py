@@ -44,6 +44,8 @@ ODD_SETS = {
     "two-phones": Set(["--phones", "2"]),
     "target-in-half": Set(["--target-shots", "{half}"]),
     "target-beside": Set(["--target-beside"]),
+    "figured-table": Set(["--table-figure", "1"]),
+    "figured-table-beside": Set(["--table-figure", "1", "--target-beside", "--blocks", "0"]),
 }
 WIDE_FACE_MM = 15.0  # the angle is promised on faces this wide
 NEAR_MM = 8.0
