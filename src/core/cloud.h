@@ -8,6 +8,7 @@
 #include <vector>
 
 #include "core/frames.h"
+#include "core/plain_array.h"
 
 namespace rimwright {
 
@@ -44,10 +45,10 @@ struct ReadingCounts {
 // The optional arrays are empty or hold one entry a point. Points are in the order of the file.
 struct Cloud {
   Vector3 origin_mm = Vector3::Zero();
-  std::vector<float> x, y, z;
-  std::vector<float> sigma_mm;                       // standard deviation of each point along its normal
-  std::vector<std::array<std::int8_t, 3>> normals;   // unit normal times 127, towards the air when the file says so
-  std::vector<std::array<std::uint8_t, 3>> colours;  // red, green, blue
+  PlainArray<float> x, y, z;
+  PlainArray<float> sigma_mm;                       // standard deviation of each point along its normal
+  PlainArray<std::array<std::int8_t, 3>> normals;   // unit normal times 127, towards the air when the file says so
+  PlainArray<std::array<std::uint8_t, 3>> colours;  // red, green, blue
   Scale scale;
   CaptureError capture_error;
   ReadingCounts counts;

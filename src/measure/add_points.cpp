@@ -4,6 +4,7 @@
 #include <array>
 #include <cmath>
 #include <cstdint>
+#include <span>
 #include <vector>
 
 #include "measure/profile_frame.h"
@@ -26,7 +27,7 @@ void read_run(PointRun& run, const UnrolledRim& rim, const EvenShare& points, st
   const std::size_t begin = points[first];
   run.out = &rim.out_mm[begin];
   run.up = &rim.up_mm[begin];
-  const auto read = [&](const std::vector<float>& from, std::array<float, PointRun::most>& to) {
+  const auto read = [&](std::span<const float> from, std::array<float, PointRun::most>& to) {
     for (std::size_t k = 0; k < count; ++k) to[k] = from[points[first + k]];
   };
   if (points.is_all()) {

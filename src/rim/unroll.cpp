@@ -25,24 +25,49 @@ struct NearPoints {
   std::vector<std::uint32_t> stretch_begin;  // from there; one a stretch and one more
 };
 
-// Which slice a station lies in, and how many there are.
-struct Slices {
-  double slice_mm;
-  float a_mm;  // how many a millimetre
-  std::size_t count;
-  [[nodiscard]] std::size_t stretches() const { return (count + stretch_slices - 1) / stretch_slices; }
-  [[nodiscard]] std::size_t at(float station_mm) const {
-    return std::min(count - 1, static_cast<std::size_t>(station_mm * a_mm));
+// Slices and the bands in them, counted through as cells: of a stretch fewer than 2^16, as the settings' limits have
+// it.
+struct CellLayout {
+  std::size_t slices, bands;
+  float slices_a_mm, first_band_mm, bands_a_mm;
+
+  CellLayout(double length_mm, const UnrolledRim& rim)
+      : slices(static_cast<std::size_t>(std::ceil(length_mm / rim.slice_mm))),
+        bands(rim.band_count),
+        slices_a_mm(static_cast<float>(1.0 / rim.slice_mm)),
+        first_band_mm(static_cast<float>(rim.first_band_mm)),
+        bands_a_mm(static_cast<float>(1.0 / rim.band_mm)) {}
+
+  [[nodiscard]] std::size_t stretches() const { return (slices + stretch_slices - 1) / stretch_slices; }
+  [[nodiscard]] std::size_t cells_a_stretch() const { return stretch_slices * bands; }
+
+  // The stretch of each of some points, and the cell in it.
+  void place(std::span<const float> station_mm, std::span<const float> out_mm, std::span<const float> up_mm,
+             std::uint16_t* stretch, std::uint16_t* cell) const {
+    const auto last_slice = static_cast<float>(slices - 1), last_band = static_cast<float>(bands - 1);
+    const auto bands_a_slice = static_cast<std::int32_t>(bands);
+    for (std::size_t i = 0; i < station_mm.size(); ++i) {
+      const float in_slices = station_mm[i] * slices_a_mm;
+      const auto slice = static_cast<std::int32_t>(in_slices < last_slice ? in_slices : last_slice);
+      const float along = (up_mm[i] - out_mm[i]) * static_cast<float>(1.0 / std::numbers::sqrt2);
+      const float in_bands = (along - first_band_mm) * bands_a_mm;
+      const float band = in_bands > 0.0F ? (in_bands < last_band ? in_bands : last_band) : 0.0F;
+      constexpr auto in_stretch = static_cast<std::int32_t>(stretch_slices);
+      stretch[i] = static_cast<std::uint16_t>(slice / in_stretch);
+      cell[i] = static_cast<std::uint16_t>(slice % in_stretch * bands_a_slice + static_cast<std::int32_t>(band));
+    }
   }
 };
 
 class NearFinder {
  public:
-  NearFinder(Cloud& cloud, const RimPlaces& places, const Slices& slices, double length_mm)
-      : cloud_(cloud), places_(places), slices_(slices), length_mm_(static_cast<float>(length_mm)) {}
+  // `cells` gets a number a point of the cloud.
+  NearFinder(Cloud& cloud, const RimPlaces& places, const CellLayout& layout, double length_mm,
+             PlainArray<std::uint16_t>& cells)
+      : cloud_(cloud), places_(places), layout_(layout), length_mm_(static_cast<float>(length_mm)), cells_(cells) {}
 
   [[nodiscard]] NearPoints find(std::size_t begin, std::size_t end) {
-    thread_local std::vector<NearPoint> found;
+    thread_local Found found;
     found.resize(end - begin);
     std::size_t count = 0;
     constexpr std::size_t most_at_once = 1024;
@@ -52,113 +77,117 @@ class NearFinder {
       places_.find({&cloud_.x[first], here}, {&cloud_.y[first], here}, {&cloud_.z[first], here}, {station.data(), here},
                    {out.data(), here}, {up.data(), here});
       for (std::size_t i = 0; i < here; ++i) {
-        found[count] = {station[i], out[i], up[i], has_sigma() ? cloud_.sigma_mm[first + i] : 0.0F};
+        found.station[count] = station[i];
+        found.out[count] = out[i];
+        found.up[count] = up[i];
+        if (has_sigma()) found.sigma[count] = cloud_.sigma_mm[first + i];
         count += station[i] >= 0.0F && station[i] < length_mm_ ? 1 : 0;
       }
     }
-    return sorted({found.data(), count}, begin);
+    layout_.place({found.station.data(), count}, {found.out.data(), count}, {found.up.data(), count},
+                  found.stretch.data(), found.cell.data());
+    return sorted(found, count, begin);
   }
 
  private:
-  struct NearPoint {
-    float station, out, up, sigma;
+  struct Found {
+    std::vector<float> station, out, up, sigma;
+    std::vector<std::uint16_t> stretch, cell;
+    void resize(std::size_t count) {
+      for (auto* values : {&station, &out, &up, &sigma}) values->resize(count);
+      for (auto* values : {&stretch, &cell}) values->resize(count);
+    }
   };
 
   [[nodiscard]] bool has_sigma() const { return !cloud_.sigma_mm.empty(); }
 
   // Counting sort by stretch.
-  [[nodiscard]] NearPoints sorted(std::span<const NearPoint> found, std::size_t begin) {
-    const auto stretch_of = [this](const NearPoint& p) { return slices_.at(p.station) / stretch_slices; };
-    NearPoints near{begin, std::vector<std::uint32_t>(slices_.stretches() + 1, 0)};
-    for (const NearPoint& p : found) ++near.stretch_begin[stretch_of(p) + 1];
+  [[nodiscard]] NearPoints sorted(const Found& found, std::size_t count, std::size_t begin) {
+    NearPoints near{begin, std::vector<std::uint32_t>(layout_.stretches() + 1, 0)};
+    for (std::size_t i = 0; i < count; ++i) ++near.stretch_begin[found.stretch[i] + 1];
     std::partial_sum(near.stretch_begin.begin(), near.stretch_begin.end(), near.stretch_begin.begin());
     thread_local std::vector<std::uint32_t> next;
     next.assign(near.stretch_begin.begin(), near.stretch_begin.end());
-    for (const NearPoint& p : found) {
-      const std::size_t place = begin + next[stretch_of(p)]++;
-      cloud_.x[place] = p.station;
-      cloud_.y[place] = p.out;
-      cloud_.z[place] = p.up;
-      if (has_sigma()) cloud_.sigma_mm[place] = p.sigma;
+    for (std::size_t i = 0; i < count; ++i) {
+      const std::size_t place = begin + next[found.stretch[i]]++;
+      cloud_.x[place] = found.station[i];
+      cloud_.y[place] = found.out[i];
+      cloud_.z[place] = found.up[i];
+      cells_[place] = found.cell[i];
+      if (has_sigma()) cloud_.sigma_mm[place] = found.sigma[i];
     }
     return near;
   }
 
   Cloud& cloud_;
   const RimPlaces& places_;
-  Slices slices_;
+  CellLayout layout_;
   float length_mm_;
+  PlainArray<std::uint16_t>& cells_;
 };
 
-// Makes room for all points and lays out the bands. Returns where each stretch begins.
-std::vector<std::size_t> lay_out(UnrolledRim& rim, const std::vector<NearPoints>& near, const Slices& slices,
-                                 bool has_sigma, const UnrollSettings& settings, Workers& workers) {
-  std::vector<std::size_t> begin(slices.stretches() + 1, 0);
-  for (const NearPoints& points : near)
-    for (std::size_t k = 0; k + 1 < begin.size(); ++k)
-      begin[k + 1] += points.stretch_begin[k + 1] - points.stretch_begin[k];
-  std::partial_sum(begin.begin(), begin.end(), begin.begin());
-  const std::size_t total = begin.back();
-  rim.band_mm = settings.band_mm;
-  rim.first_band_mm = -(settings.below_mm + settings.outside_mm) / std::numbers::sqrt2;
-  const double last_mm = (settings.above_mm + settings.inside_mm) / std::numbers::sqrt2;
-  rim.band_count = static_cast<std::size_t>((last_mm - rim.first_band_mm) / rim.band_mm) + 1;
-  rim.slice_begin.assign(slices.count + 1, total);
-  rim.band_begin.assign(slices.count * rim.band_count + 1, total);
-  workers.for_chunks(4, 1, [&](std::size_t array, std::size_t, std::size_t) {
-    switch (array) {
-      case 0: rim.station_mm.resize(total); break;
-      case 1: rim.out_mm.resize(total); break;
-      case 2: rim.up_mm.resize(total); break;
-      default: rim.sigma_mm.resize(has_sigma ? total : 0); break;
-    }
-  });
-  return begin;
-}
+// Brings each stretch's points together from all chunks, in the chunks' order, sorted by slice and band (counting
+// sort).
+class StretchJoiner {
+ public:
+  StretchJoiner(const std::vector<NearPoints>& near, const PlainArray<std::uint16_t>& cells, const CellLayout& layout)
+      : near_(near), cells_(cells), layout_(layout), stretch_begin_(layout.stretches() + 1, 0) {
+    for (const NearPoints& points : near_)
+      for (std::size_t k = 0; k + 1 < stretch_begin_.size(); ++k)
+        stretch_begin_[k + 1] += points.stretch_begin[k + 1] - points.stretch_begin[k];
+    std::partial_sum(stretch_begin_.begin(), stretch_begin_.end(), stretch_begin_.begin());
+  }
 
-// Brings each stretch's points together from all chunks, in the chunks' order, and sorts them by slice and band
-// (counting sort).
-void join_stretches(const Cloud& cloud, const std::vector<NearPoints>& near,
-                    const std::vector<std::size_t>& stretch_begin, const Slices& slices, UnrolledRim& rim,
-                    Workers& workers) {
-  const std::size_t bands = rim.band_count;
-  const auto first_band_mm = static_cast<float>(rim.first_band_mm), bands_a_mm = static_cast<float>(1.0 / rim.band_mm),
-             last_band = static_cast<float>(bands - 1);
-  workers.for_chunks(stretch_begin.size() - 1, 1, [&](std::size_t stretch, std::size_t, std::size_t) {
-    thread_local std::vector<std::size_t> next;
-    thread_local std::vector<std::uint32_t> cell_of;
-    const std::size_t first_slice = stretch * stretch_slices;
-    const std::size_t slices_here = std::min(stretch_slices, slices.count - first_slice);
-    next.assign(slices_here * bands, 0);
-    cell_of.resize(stretch_begin[stretch + 1] - stretch_begin[stretch]);
-    const auto for_each_point = [&](const auto& use) {
-      std::size_t nth = 0;
-      for (const NearPoints& points : near)
-        for (std::size_t i = points.stretch_begin[stretch]; i < points.stretch_begin[stretch + 1]; ++i)
-          use(points.first + i, nth++);
-    };
-    for_each_point([&](std::size_t i, std::size_t nth) {
-      const float along = (cloud.z[i] - cloud.y[i]) * static_cast<float>(1.0 / std::numbers::sqrt2);
-      const float band = std::clamp((along - first_band_mm) * bands_a_mm, 0.0F, last_band);
-      const std::size_t cell = (slices.at(cloud.x[i]) - first_slice) * bands + static_cast<std::size_t>(band);
-      cell_of[nth] = static_cast<std::uint32_t>(cell);
-      ++next[cell];
+  [[nodiscard]] std::size_t point_count() const { return stretch_begin_.back(); }
+
+  void find_begins(UnrolledRim& rim, Workers& workers) const {
+    rim.slice_begin.assign(layout_.slices + 1, point_count());
+    rim.band_begin.assign(layout_.slices * layout_.bands + 1, point_count());
+    for_stretches(workers, [&](std::size_t stretch) {
+      thread_local std::vector<std::size_t> counts;
+      counts.assign(layout_.cells_a_stretch(), 0);
+      for_each_point(stretch, [&](std::size_t i) { ++counts[cells_[i]]; });
+      const std::size_t first_slice = stretch * stretch_slices;
+      const std::size_t slices_here = std::min(stretch_slices, layout_.slices - first_slice);
+      std::size_t place = stretch_begin_[stretch];
+      for (std::size_t cell = 0; cell < slices_here * layout_.bands; ++cell) {
+        rim.band_begin[first_slice * layout_.bands + cell] = place;
+        if (cell % layout_.bands == 0) rim.slice_begin[first_slice + cell / layout_.bands] = place;
+        place += counts[cell];
+      }
     });
-    std::size_t place = stretch_begin[stretch];
-    for (std::size_t cell = 0; cell < next.size(); ++cell) {
-      rim.band_begin[first_slice * bands + cell] = place;
-      if (cell % bands == 0) rim.slice_begin[first_slice + cell / bands] = place;
-      place += std::exchange(next[cell], place);
-    }
-    for_each_point([&](std::size_t i, std::size_t nth) {
-      const std::size_t to = next[cell_of[nth]]++;
-      rim.station_mm[to] = cloud.x[i];
-      rim.out_mm[to] = cloud.y[i];
-      rim.up_mm[to] = cloud.z[i];
-      if (!cloud.sigma_mm.empty()) rim.sigma_mm[to] = cloud.sigma_mm[i];
+  }
+
+  // One number of every point, from its place in the cloud to that in the rim.
+  void join(const PlainArray<float>& from, PlainArray<float>& to, const UnrolledRim& rim, Workers& workers) const {
+    for_stretches(workers, [&](std::size_t stretch) {
+      thread_local std::vector<std::size_t> next;
+      const std::size_t first = stretch * layout_.cells_a_stretch();
+      const std::size_t end = std::min(first + layout_.cells_a_stretch(), rim.band_begin.size());
+      next.assign(&rim.band_begin[first], &rim.band_begin[0] + end);
+      for_each_point(stretch, [&](std::size_t i) { to[next[cells_[i]]++] = from[i]; });
     });
-  });
-}
+  }
+
+ private:
+  template <class Body>
+  void for_stretches(Workers& workers, const Body& body) const {
+    workers.for_chunks(stretch_begin_.size() - 1, 1,
+                       [&](std::size_t stretch, std::size_t, std::size_t) { body(stretch); });
+  }
+
+  template <class Use>
+  void for_each_point(std::size_t stretch, const Use& use) const {
+    for (const NearPoints& points : near_)
+      for (std::size_t i = points.stretch_begin[stretch]; i < points.stretch_begin[stretch + 1]; ++i)
+        use(points.first + i);
+  }
+
+  const std::vector<NearPoints>& near_;
+  const PlainArray<std::uint16_t>& cells_;
+  CellLayout layout_;
+  std::vector<std::size_t> stretch_begin_;
+};
 
 }  // namespace
 
@@ -237,22 +266,38 @@ UnrolledRim unroll(Cloud& cloud, const Orientation& orientation, const RimCurve&
                   .T_body_scan = orientation.T_body_scan,
                   .top = orientation.top,
                   .top_bend = orientation.top_bend,
-                  .slice_mm = settings.slice_mm};
-  const Slices slices{settings.slice_mm, static_cast<float>(1.0 / settings.slice_mm),
-                      static_cast<std::size_t>(std::ceil(rim.curve.length_mm() / settings.slice_mm))};
+                  .slice_mm = settings.slice_mm,
+                  .band_mm = settings.band_mm,
+                  .first_band_mm = -(settings.below_mm + settings.outside_mm) / std::numbers::sqrt2};
+  const double last_band_mm = (settings.above_mm + settings.inside_mm) / std::numbers::sqrt2;
+  rim.band_count = static_cast<std::size_t>((last_band_mm - rim.first_band_mm) / rim.band_mm) + 1;
+  const CellLayout layout(curve.length_mm(), rim);
   // Chunks are fixed, so the order of points within a slice does not depend on the number of threads.
   const RimPlaces places(curve, orientation, settings);
-  NearFinder finder(cloud, places, slices, curve.length_mm());
+  PlainArray<std::uint16_t> cells(cloud.size());
+  NearFinder finder(cloud, places, layout, curve.length_mm(), cells);
   std::vector<NearPoints> near((cloud.size() + chunk_points - 1) / chunk_points);
   workers.for_chunks(cloud.size(), chunk_points, [&](std::size_t begin, std::size_t end, std::size_t chunk) {
     near[chunk] = finder.find(begin, end);
   });
-  const auto stretch_begin = lay_out(rim, near, slices, !cloud.sigma_mm.empty(), settings, workers);
-  join_stretches(cloud, near, stretch_begin, slices, rim, workers);
-  const auto give_back = [](auto& values) { std::remove_reference_t<decltype(values)>().swap(values); };
-  for (auto* values : {&cloud.x, &cloud.y, &cloud.z, &cloud.sigma_mm}) give_back(*values);
-  give_back(cloud.normals);
-  give_back(cloud.colours);
+  const StretchJoiner joiner(near, cells, layout);
+  joiner.find_begins(rim, workers);
+  // Each array moves into the memory that the one before it left: fresh memory costs more than what is done in it.
+  PlainArray<float> room(joiner.point_count());
+  const auto join = [&](PlainArray<float>& from, PlainArray<float>& to) {
+    if (from.empty()) return;
+    to.swap(room);
+    to.resize(joiner.point_count());
+    joiner.join(from, to, rim, workers);
+    room.swap(from);
+  };
+  join(cloud.x, rim.station_mm);
+  join(cloud.y, rim.out_mm);
+  join(cloud.z, rim.up_mm);
+  join(cloud.sigma_mm, rim.sigma_mm);
+  for (auto* values : {&cloud.x, &cloud.y, &cloud.z, &cloud.sigma_mm}) PlainArray<float>().swap(*values);
+  cloud.normals = {};
+  cloud.colours = {};
   return rim;
 }
 

@@ -28,10 +28,10 @@ struct UnrolledRim {
   Transform T_body_scan;  // from scan millimetres relative to Cloud::origin_mm
   TopSurface top;
   TopBend top_bend;
-  std::vector<float> station_mm, out_mm, up_mm;  // up from the top's height at the rim station
-  std::vector<float> sigma_mm;                   // empty, or one a point
-  std::vector<std::size_t> slice_begin;          // slice_count() + 1 entries
-  std::vector<std::size_t> band_begin;           // slice_count() * band_count + 1 entries
+  PlainArray<float> station_mm, out_mm, up_mm;  // up from the top's height at the rim station
+  PlainArray<float> sigma_mm;                   // empty, or one a point
+  std::vector<std::size_t> slice_begin;         // slice_count() + 1 entries
+  std::vector<std::size_t> band_begin;          // slice_count() * band_count + 1 entries
   double slice_mm = 0.5, band_mm = 1.0, first_band_mm = 0.0;
   std::size_t band_count = 1;
 

@@ -142,7 +142,7 @@ TEST(CloudFromPhotos, MeasuresTheBevelOfAStraightRim) {
   EXPECT_NEAR(found_deg, angle_deg, degrees_from_radians(0.028 / 25.0));
   EXPECT_NEAR(square_deg, 90.0, degrees_from_radians(0.028 / 25.0));
   // The sigma that points carry is about what they show.
-  std::vector<float> sigma = cloud->sigma_mm;
+  std::vector<float> sigma(cloud->sigma_mm.begin(), cloud->sigma_mm.end());
   std::nth_element(sigma.begin(), sigma.begin() + static_cast<std::ptrdiff_t>(sigma.size() / 2), sigma.end());
   EXPECT_GT(sigma[sigma.size() / 2], 0.3 * bevel_plane.sigma_mm);
   EXPECT_LT(sigma[sigma.size() / 2], 3.0 * side_plane.sigma_mm);

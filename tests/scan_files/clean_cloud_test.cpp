@@ -75,7 +75,7 @@ TEST(CleanCloud, DropsAndCountsWhatIsNoPoint) {
     cloud.z.push_back(cloud.z[7 * i]);
     cloud.colours.push_back({0, 0, 0});
   }
-  const std::vector<float> x_before(cloud.x.begin(), cloud.x.begin() + static_cast<std::ptrdiff_t>(sound));
+  const PlainArray<float> x_before(cloud.x.begin(), cloud.x.begin() + static_cast<std::ptrdiff_t>(sound));
   const auto after = cleaned(std::move(cloud));
   ASSERT_TRUE(after) << after.error().sentence();
   EXPECT_EQ(after->counts.not_finite, 4U);
@@ -106,7 +106,7 @@ TEST(CleanCloud, DuplicatesAgainstAPlainSet) {
   std::uniform_int_distribution<int> grid(0, 60);
   Cloud cloud;
   std::set<std::tuple<float, float, float>> places;
-  std::vector<float> x_of_first;
+  PlainArray<float> x_of_first;
   for (int i = 0; i < 300'000; ++i) {
     add(cloud, grid(random), grid(random), grid(random) - 30);
     if (cloud.z.back() == 0.0F && i % 2 == 0) cloud.z.back() = -0.0F;  // the same place as 0

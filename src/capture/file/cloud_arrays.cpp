@@ -33,18 +33,11 @@ void keep_marked(Cloud& cloud, const std::vector<std::uint8_t>& marks, Workers& 
   });
 }
 
-void resize_arrays(Cloud& cloud, std::size_t count, const PresentArrays& present, Workers& workers) {
-  // The first touch of fresh memory is the slow part, so the arrays are grown side by side.
-  workers.for_chunks(6, 1, [&](std::size_t array, std::size_t, std::size_t) {
-    switch (array) {
-      case 0: cloud.x.resize(count); break;
-      case 1: cloud.y.resize(count); break;
-      case 2: cloud.z.resize(count); break;
-      case 3: cloud.normals.resize(present.normals ? count : 0); break;
-      case 4: cloud.colours.resize(present.colours ? count : 0); break;
-      default: cloud.sigma_mm.resize(present.sigma ? count : 0); break;
-    }
-  });
+void resize_arrays(Cloud& cloud, std::size_t count, const PresentArrays& present) {
+  for (auto* values : {&cloud.x, &cloud.y, &cloud.z}) values->resize(count);
+  cloud.normals.resize(present.normals ? count : 0);
+  cloud.colours.resize(present.colours ? count : 0);
+  cloud.sigma_mm.resize(present.sigma ? count : 0);
 }
 
 void append_points(Cloud& to, const Cloud& from) {

@@ -36,7 +36,8 @@ struct PresentArrays {
   bool sigma = false;
 };
 
-void resize_arrays(Cloud& cloud, std::size_t count, const PresentArrays& present, Workers& workers);
+// What is added holds no particular values.
+void resize_arrays(Cloud& cloud, std::size_t count, const PresentArrays& present);
 void append_points(Cloud& to, const Cloud& from);
 // Closes the arrays up to the points marked 1, in order. One mark (0 or 1) a point.
 void keep_marked(Cloud& cloud, const std::vector<std::uint8_t>& marks, Workers& workers);

@@ -170,7 +170,7 @@ Outcome<void> read_fixed_rows(const FileBytes& file, std::uint64_t offset, std::
   Cloud block;
   for (std::uint64_t first = 0; first < count; first += block_points) {
     const auto in_block = static_cast<std::size_t>(std::min<std::uint64_t>(block_points, count - first));
-    resize_arrays(block, in_block, format.present(), workers);
+    resize_arrays(block, in_block, format.present());
     block.origin_mm = origin;
     workers.for_chunks(in_block, chunk_points, [&](std::size_t begin, std::size_t end, std::size_t) {
       thread_local std::vector<char> rows;

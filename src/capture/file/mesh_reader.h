@@ -16,8 +16,8 @@ namespace rimwright {
 
 struct MeshPoints {
   std::vector<Vector3> points;
-  std::vector<std::array<std::int8_t, 3>> normals;   // empty, or one a point
-  std::vector<std::array<std::uint8_t, 3>> colours;  // empty, or one a point
+  PlainArray<std::array<std::int8_t, 3>> normals;   // empty, or one a point
+  PlainArray<std::array<std::uint8_t, 3>> colours;  // empty, or one a point
   std::vector<std::array<std::uint32_t, 3>> triangles;
 
   // Arrays that do not hold one entry a point are dropped.

@@ -280,7 +280,7 @@ Outcome<void> read_compressed(const FileBytes& file, const PcdHeader& header, st
   Cloud block;
   for (std::size_t first = 0; first < points; first += std::min(block_points, points - first)) {
     const std::size_t in_block = std::min(block_points, points - first);
-    resize_arrays(block, in_block, format.present(), workers);
+    resize_arrays(block, in_block, format.present());
     block.origin_mm = origin;
     workers.for_chunks(in_block, chunk_points, [&](std::size_t begin, std::size_t end, std::size_t) {
       decode_rows(bytes, end - begin, at_point(first + begin), block, begin);

@@ -83,7 +83,7 @@ RowFormat row_format(const VertexPlace& place, bool swapped) {
 
 // Vertices that carry lists: rows of differing length, one after the other. Returns the offset behind them.
 Outcome<std::uint64_t> read_listed_vertices(const FileBytes& file, const VertexPlace& place, bool swapped,
-                                            std::size_t block_points, Workers& workers, const UseBlock& use_block) {
+                                            std::size_t block_points, const UseBlock& use_block) {
   // Each row is brought into a fixed row of doubles, which the common decoder takes.
   RowFormat format;
   format.row_bytes = stored_field_count * sizeof(double);
@@ -106,7 +106,7 @@ Outcome<std::uint64_t> read_listed_vertices(const FileBytes& file, const VertexP
     }
     block.origin_mm = *origin;
     const std::size_t before = block.size();
-    resize_arrays(block, before + rows.size(), format.present(), workers);
+    resize_arrays(block, before + rows.size(), format.present());
     if (!rows.empty()) {
       decode_rows(reinterpret_cast<const char*>(rows.data()), rows.size(), format, block, before);
     }
@@ -149,7 +149,7 @@ Outcome<PlyPlace> read_vertices(const FileBytes& file, const PlyHeader& header, 
   }
   const bool swapped = header.encoding == PlyEncoding::binary_big_endian;
   if (vertex.has_lists()) {
-    auto behind = read_listed_vertices(file, place, swapped, block_points, workers, use_block);
+    auto behind = read_listed_vertices(file, place, swapped, block_points, use_block);
     if (!behind) return tl::unexpected(behind.error());
     return PlyPlace{*behind, 0};
   }
