@@ -61,7 +61,7 @@ void list_inspect_settings(InspectSettings& settings, SettingsTable& table) {
     BIND(price_of_a_piece, 3, 60);
     BIND(price_of_a_skipped_bin, 3, 50);
     BIND(slope_freedom, 0.015, 0.3);
-    BIND(points_a_slab, 4'000, 1e9);
+    BIND(points_a_slab, 2'000, 1e9);
     ORDER(slab_mm, longest_slab_mm);
     ORDER(bin_mm, widest_bin_mm);
   }
@@ -108,7 +108,7 @@ void list_inspect_settings(InspectSettings& settings, SettingsTable& table) {
     BIND(ledge_outlier_sigmas, 0.8, 15);
     BIND(narrowest_ledge_sigmas, 1.5, 30);
     BIND(fewest_points, 1.5, 30);
-    BIND(points_a_slice, 150, 1e9);
+    BIND(points_a_slice, 60, 1e9);
     BIND(ledge_slope_freedom, 0.005, 0.08);
     ORDER(bevel_window_mm, longest_window_mm);
     ORDER(short_strip_mm, edge_strip_mm);

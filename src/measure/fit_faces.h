@@ -45,7 +45,7 @@ struct FitSettings {
   double narrowest_ledge_sigmas = 6.0;  // a floor or wall narrower than this many noise widths cannot be told apart
   double fewest_points = 6.0;
   double points_a_slice =
-      200.0;  // of a very dense scan, in the rounds that only set lines and gates; the last takes all
+      100.0;  // of a very dense scan, in the rounds that only set lines and gates; the last takes all
   double ledge_slope_freedom = 0.02;  // floors lie parallel to their face and walls square to it, within about a degree
 };
 

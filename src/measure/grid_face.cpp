@@ -1,11 +1,12 @@
 #include "measure/grid_face.h"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 
+#include "measure/face_run.h"
 #include "measure/profile_frame.h"
 #include "measure/section_geometry.h"
-#include "rim/even_share.h"
 
 namespace rimwright {
 
@@ -40,41 +41,44 @@ FaceGrid grid_face(const UnrolledRim& rim, const FittedRim& fitted, const FaceFi
     thread_local std::vector<double> sums, counts;  // of the column, side by side
     sums.assign(grid.rows, 0.0);
     counts.assign(grid.rows, 0.0);
-    const double rows_a_mm = 1.0 / t_step_mm;
     const double first = std::min(fit.from_t_mm, fit.to_t_mm) + edge_margin_mm;
     const double last = std::max(fit.from_t_mm, fit.to_t_mm) - edge_margin_mm;
+    FaceSpan span;
+    span.a_mm = fit.a_mm - fit.b * fit.t0_mm;
+    span.b = fit.b;
+    span.shift_along = fit.shift_along;
+    span.gate_mm = gate_mm;
+    span.from_t_mm = first;
+    span.to_t_mm = last;
+    FaceAtStation at{span, face.along, face.normal, fitted.station_mm[i], grid.station_step_mm};
+    const SectionTop top = is_top ? top_of(rim, fitted.station_mm[i], nullptr) : SectionTop{};
+    const std::array<SectionDome, 2> domes{SectionDome{top.rise, top.bend}, SectionDome{top.rise, top.bend}};
+    if (is_top) at.domes = domes.data();
     // A domed top's points leave the line by its rise and sagitta: twice the gate, and a share of the reach.
     const double reach = is_top ? 0.12 * std::max(std::abs(first), std::abs(last)) : 0.0;
     const double beyond = 2.0 * gate_mm + reach + std::abs(fit.shift_along) * grid.station_step_mm;
-    const SectionTop top = is_top ? top_of(rim, fitted.station_mm[i], nullptr) : SectionTop{};
     const auto along_at = [&](double t) {
-      const Vector2 p = t * face.along + (fit.a_mm + fit.b * (t - fit.t0_mm)) * face.normal;
+      const Vector2 p = t * face.along + (span.a_mm + span.b * t) * face.normal;
       return profile_along(p.x(), p.y());
     };
     const double from_along = std::min(along_at(first), along_at(last)) - beyond;
     const double to_along = std::max(along_at(first), along_at(last)) + beyond;
+    const auto first_t = static_cast<float>(grid.first_t_mm), rows_a_mm = static_cast<float>(1.0 / t_step_mm);
     for (std::size_t slice = i * slices_a_station; slice < (i + 1) * slices_a_station; ++slice) {
       const auto range = rim.points_between(slice, from_along, to_along);
       const double enough_here = enough * (last - first) / t_step_mm / static_cast<double>(slices_a_station);
       const auto every =
           static_cast<std::size_t>(std::max(1.0, static_cast<double>(range.end - range.begin) / enough_here));
       const EvenShare share(range.begin, range.end, every);
-      const std::size_t count = share.size();
-      for (std::size_t nth = 0; nth < count; ++nth) {
-        const std::size_t k = share[nth];
-        const double out = rim.out_mm[k], up = rim.up_mm[k];
-        const double t = out * face.along.x() + up * face.along.y();
-        if (t < first || t > last) continue;
-        double y = out * face.normal.x() + up * face.normal.y();
-        if (is_top) {
-          y -= out * (top.rise + 0.5 * top.bend * out);
+      FaceRun run;
+      for (std::size_t nth = 0; nth < share.size(); nth += FaceRun::most) {
+        run.place(rim, share, nth, at);
+        for (std::size_t k = 0; k < run.count; ++k) {
+          const float row = (run.t[k] - first_t) * rows_a_mm;
+          if (run.is_kept[k] == 0 || row < 0.0F || row >= static_cast<float>(grid.rows)) continue;
+          sums[static_cast<std::size_t>(row)] += static_cast<double>(run.y[k]);
+          counts[static_cast<std::size_t>(row)] += 1.0;
         }
-        y -= fit.shift_along * (rim.station_mm[k] - fitted.station_mm[i]);
-        if (std::abs(y - fit.a_mm - fit.b * (t - fit.t0_mm)) > gate_mm) continue;
-        const double row = (t - grid.first_t_mm) * rows_a_mm;
-        if (row < 0 || row >= static_cast<double>(grid.rows)) continue;
-        sums[static_cast<std::size_t>(row)] += y;
-        counts[static_cast<std::size_t>(row)] += 1.0;
       }
     }
     for (std::size_t row = 0; row < grid.rows; ++row) {

@@ -69,6 +69,7 @@ class Segmenter {
         settings.bin_mm * std::clamp(wanted / (points_a_mm * slab_mm_), 1.0, settings.widest_bin_mm / settings.bin_mm);
     borders_ = bin_borders(working_zone(expected), settings, bin_mm);
     finder_ = BinFinder(borders_);
+    enough_points_ = std::max(settings.points_a_slab, wanted * static_cast<double>(finder_.bin_count()));
     const double freedom = 1.0 / (settings.slope_freedom * settings.slope_freedom);
     priors_[static_cast<std::size_t>(Lie::upright)] = {profile_slope(lean_rad), freedom, 0.45, 2.5};
     priors_[static_cast<std::size_t>(Lie::level)] = {-1.0, freedom, -2.5, -0.45};
@@ -199,7 +200,7 @@ class Segmenter {
     thread_local SlabBins bins;
     SlabBins::MovedBack back;
     if (movement) back = [&](const Vector2& p, double ds_mm) { return movement->moved_back(p, ds_mm); };
-    bins.gather(rim_, finder_, station_mm, slab_mm_, settings_.points_a_slab, back);
+    bins.gather(rim_, finder_, station_mm, slab_mm_, enough_points_, back);
     const std::size_t count = bins.size();
     const auto gate = [&](std::size_t b) { return 0.75 * (borders_[b + 1] - borders_[b]) + 5.0 * noise_mm_ + 0.1; };
     for (std::size_t b = 0; b < count; ++b) bins.keep_near_median(b, gate(b) + 0.3 * slab_mm_);
@@ -239,7 +240,7 @@ class Segmenter {
   const UnrolledRim& rim_;
   SegmentSettings settings_;
   double noise_mm_;
-  double slab_mm_ = 0.0;
+  double slab_mm_ = 0.0, enough_points_ = 0.0;
   std::vector<double> borders_;
   BinFinder finder_;
   std::array<SlopePrior, lie_count> priors_;

@@ -44,8 +44,7 @@ struct SegmentSettings {
   double price_of_a_piece = 14.0;  // in squared standard deviations; about 2 ln(bins) plus three parameters
   double price_of_a_skipped_bin = 12.0;
   double slope_freedom = 0.07;  // standard deviation of an upright or level piece's slope, about 2 deg
-  double points_a_slab =
-      12000;  // of a very dense scan; about 45 a bin: even at 0.3 mm noise surer than faces are straight
+  double points_a_slab = 5000;  // of a very dense scan, about 19 a bin; more where noise asks for more a bin
 };
 
 // `expected` only tells how far the work reaches from the rim corner and about which angle the bevel has.

@@ -1,6 +1,7 @@
 // Which squares of the plan are occupied, by cells of the top for instance.
 #pragma once
 
+#include <array>
 #include <cmath>
 #include <cstdint>
 #include <unordered_set>
@@ -12,22 +13,32 @@ namespace rimwright {
 class PlanOccupancy {
  public:
   explicit PlanOccupancy(double square_mm) : square_mm_(square_mm) {}
-  void mark(const Vector2& p) { marked_.insert(key_at(p, 0, 0)); }
-  [[nodiscard]] bool holds(const Vector2& p) const { return marked_.contains(key_at(p, 0, 0)); }
+  void mark(const Vector2& p) { marked_.insert(square_at(p)); }
+  [[nodiscard]] bool holds(const Vector2& p) const { return marked_.contains(square_at(p)); }
   [[nodiscard]] std::size_t size() const { return marked_.size(); }
-  // Whether the square and those around it are occupied; one of the nine may be missing.
-  [[nodiscard]] bool surrounds(const Vector2& p) const {
-    int missing = 0;
-    for (int dy = -1; dy <= 1; ++dy)
-      for (int dx = -1; dx <= 1; ++dx) missing += !marked_.contains(key_at(p, dx, dy));
-    return missing <= 1;
+  // The squares that are occupied as those around them are; one of the nine may be missing.
+  [[nodiscard]] PlanOccupancy surrounded() const {
+    PlanOccupancy inner(square_mm_);
+    for (const std::int64_t marked : marked_)
+      for (const std::int64_t square : with_those_around(marked)) {
+        int missing = 0;
+        for (const std::int64_t neighbour : with_those_around(square)) missing += !marked_.contains(neighbour);
+        if (missing <= 1) inner.marked_.insert(square);
+      }
+    return inner;
   }
 
  private:
-  [[nodiscard]] std::int64_t key_at(const Vector2& p, int dx, int dy) const {
-    const auto x = static_cast<std::int64_t>(std::floor(p.x() / square_mm_)) + dx;
-    const auto y = static_cast<std::int64_t>(std::floor(p.y() / square_mm_)) + dy;
-    return (x << 32) ^ (y & 0xffffffffLL);
+  static std::int64_t square_of(std::int64_t x, std::int64_t y) { return (x << 32) ^ (y & 0xffffffffLL); }
+  [[nodiscard]] std::int64_t square_at(const Vector2& p) const {
+    return square_of(static_cast<std::int64_t>(std::floor(p.x() / square_mm_)),
+                     static_cast<std::int64_t>(std::floor(p.y() / square_mm_)));
+  }
+  static std::array<std::int64_t, 9> with_those_around(std::int64_t square) {
+    const std::int64_t x = square >> 32, y = static_cast<std::int32_t>(square);
+    std::array<std::int64_t, 9> squares{};
+    for (int k = 0; k < 9; ++k) squares[static_cast<std::size_t>(k)] = square_of(x + k / 3 - 1, y + k % 3 - 1);
+    return squares;
   }
   double square_mm_;
   std::unordered_set<std::int64_t> marked_;

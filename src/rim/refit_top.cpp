@@ -43,6 +43,7 @@ TopPoints points_clear_of_edges(const Orientation& orientation, const Cloud& clo
   PlanOccupancy plan(square_mm);
   for (const auto i : orientation.top_cells)
     plan.mark((orientation.T_body_scan * cells.cells[i].mean_mm.cast<double>()).head<2>());
+  const PlanOccupancy clear = plan.surrounded();
   const std::size_t every =
       std::max<std::size_t>(1, (cloud.size() + settings.sampled_points - 1) / settings.sampled_points);
   constexpr double near_mm = 6.0;  // farther from the cells' quadric is another surface
@@ -51,7 +52,7 @@ TopPoints points_clear_of_edges(const Orientation& orientation, const Cloud& clo
   for (std::size_t i = 0; i < cloud.size(); i += every) {
     const Vector3 p = orientation.T_body_scan * Vector3(cloud.x[i], cloud.y[i], cloud.z[i]);
     if (std::abs(p.z() - orientation.top.height_mm(p.x(), p.y())) > near_mm) continue;
-    if (!plan.surrounds(p.head<2>())) continue;
+    if (!clear.holds(p.head<2>())) continue;
     points.places.push_back(p);
     seen.mark(p.head<2>());
   }

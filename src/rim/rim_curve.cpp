@@ -243,20 +243,26 @@ void SmoothRimLocator::locate_block(std::size_t count, const float* x_mm, const 
   constexpr float nowhere = std::numeric_limits<float>::quiet_NaN();
   const auto inside_mm = static_cast<float>(-inside_mm_), outside_mm = static_cast<float>(outside_mm_);
   const auto length_mm = static_cast<float>(curve_->length_mm());
-  for (std::size_t i = 0; i < count; ++i) {
-    if (is_near[i] == 0) {
-      if (guess[i] < -1e5F) {
-        station_mm[i] = out_mm[i] = nowhere;
-        continue;
-      }
-      const RimCurve::Foot foot = curve_->foot_of({x_mm[i], y_mm[i]}, static_cast<double>(guess[i]));
-      station_mm[i] = static_cast<float>(foot.station_mm);
-      out_mm[i] = static_cast<float>(foot.out_mm);
-    } else if (curve_->closed()) {
-      if (station_mm[i] < 0.0F) station_mm[i] += length_mm;
-      if (station_mm[i] >= length_mm) station_mm[i] -= length_mm;
+  if (curve_->closed())
+    for (std::size_t i = 0; i < count; ++i) {
+      const float after = station_mm[i] < 0.0F ? station_mm[i] + length_mm : station_mm[i];
+      station_mm[i] = after >= length_mm ? after - length_mm : after;
     }
-    if (out_mm[i] < inside_mm || out_mm[i] > outside_mm) station_mm[i] = out_mm[i] = nowhere;
+  for (std::size_t i = 0; i < count; ++i) {
+    if (is_near[i] != 0) continue;
+    if (guess[i] < -1e5F) {
+      station_mm[i] = out_mm[i] = nowhere;
+      continue;
+    }
+    const RimCurve::Foot foot = curve_->foot_of({x_mm[i], y_mm[i]}, static_cast<double>(guess[i]));
+    station_mm[i] = static_cast<float>(foot.station_mm);
+    out_mm[i] = static_cast<float>(foot.out_mm);
+  }
+  for (std::size_t i = 0; i < count; ++i) {
+    const float station = station_mm[i], out = out_mm[i];
+    const std::int32_t is_within = (out >= inside_mm ? 1 : 0) & (out <= outside_mm ? 1 : 0);
+    station_mm[i] = is_within != 0 ? station : nowhere;
+    out_mm[i] = is_within != 0 ? out : nowhere;
   }
 }
 

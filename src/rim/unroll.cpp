@@ -18,6 +18,8 @@ constexpr std::size_t chunk_points = std::size_t{1} << 15;  // what is found of 
 constexpr std::size_t stretch_slices =
     4;  // points are brought together by stretches first: few enough to write at once
 
+constexpr std::size_t most_at_once = 1024;  // points worked through in loops over few operations each
+
 // One chunk's points near the rim: stretch by stretch, in each in the order of the file. They take the places of the
 // chunk's points in the cloud's own arrays: station those of x, out those of y, up those of z.
 struct NearPoints {
@@ -70,7 +72,6 @@ class NearFinder {
     thread_local Found found;
     found.resize(end - begin);
     std::size_t count = 0;
-    constexpr std::size_t most_at_once = 1024;
     std::array<float, most_at_once> station, out, up;
     for (std::size_t first = begin; first < end; first += most_at_once) {
       const std::size_t here = std::min(most_at_once, end - first);
@@ -226,7 +227,6 @@ RimPlaces::RimPlaces(const RimCurve& curve, const Orientation& orientation, cons
 
 void RimPlaces::find(std::span<const float> x_mm, std::span<const float> y_mm, std::span<const float> z_mm,
                      std::span<float> station_mm, std::span<float> out_mm, std::span<float> up_mm) const {
-  constexpr std::size_t most_at_once = 1024;
   std::array<float, most_at_once> plan_x, plan_y;
   for (std::size_t first = 0; first < x_mm.size(); first += most_at_once) {
     const std::size_t count = std::min(most_at_once, x_mm.size() - first);
@@ -241,23 +241,38 @@ void RimPlaces::find(std::span<const float> x_mm, std::span<const float> y_mm, s
     along(1, plan_y.data());
     along(2, up);
     locator_.locate({plan_x.data(), count}, {plan_y.data(), count}, {station, count}, {out, count});
+    take_off_top(count, station, up);
+    constexpr float nowhere = std::numeric_limits<float>::quiet_NaN();
+    const float below = below_mm_, above = above_mm_;
     for (std::size_t i = 0; i < count; ++i) {
-      if (std::isnan(station[i])) {
-        up[i] = station[i];
-        continue;
-      }
-      up[i] -= height_of_top_mm(station[i]);
-      if (!(up[i] >= below_mm_ && up[i] <= above_mm_))
-        station[i] = out[i] = up[i] = std::numeric_limits<float>::quiet_NaN();
+      const float s = station[i], o = out[i], u = up[i];
+      const std::int32_t is_within = (u >= below ? 1 : 0) & (u <= above ? 1 : 0);
+      station[i] = is_within != 0 ? s : nowhere;
+      out[i] = is_within != 0 ? o : nowhere;
+      up[i] = is_within != 0 ? u : nowhere;
     }
   }
 }
 
-// Linear between the borders of slices.
-float RimPlaces::height_of_top_mm(float station_mm) const {
-  const float slice = std::clamp(station_mm, 0.0F, length_mm_) * heights_a_mm_;
-  const std::size_t k = std::min(heights_mm_.size() - 2, static_cast<std::size_t>(slice));
-  return heights_mm_[k] + (slice - static_cast<float>(k)) * (heights_mm_[k + 1] - heights_mm_[k]);
+// Its height is linear between the borders of slices. NaN where there is no station.
+void RimPlaces::take_off_top(std::size_t count, const float* station_mm, float* up_mm) const {
+  const float* heights = heights_mm_.data();
+  const float length_mm = length_mm_, heights_a_mm = heights_a_mm_;
+  const auto last = static_cast<std::int32_t>(heights_mm_.size()) - 2;
+  std::array<float, most_at_once> beyond, height, next_height;
+  std::array<std::int32_t, most_at_once> border;
+  for (std::size_t i = 0; i < count; ++i) {
+    const float s = station_mm[i], station = s > 0.0F ? (s < length_mm ? s : length_mm) : 0.0F;
+    const float slice = station * heights_a_mm;
+    const auto whole = static_cast<std::int32_t>(slice);
+    border[i] = whole < last ? whole : last;
+    beyond[i] = slice - static_cast<float>(border[i]) + (s - s);
+  }
+  for (std::size_t i = 0; i < count; ++i) {
+    height[i] = heights[border[i]];
+    next_height[i] = heights[border[i] + 1];
+  }
+  for (std::size_t i = 0; i < count; ++i) up_mm[i] -= height[i] + beyond[i] * (next_height[i] - height[i]);
 }
 
 UnrolledRim unroll(Cloud& cloud, const Orientation& orientation, const RimCurve& curve, const UnrollSettings& settings,

@@ -57,7 +57,7 @@ class RimPlaces {
             std::span<float> station_mm, std::span<float> out_mm, std::span<float> up_mm) const;
 
  private:
-  [[nodiscard]] float height_of_top_mm(float station_mm) const;
+  void take_off_top(std::size_t count, const float* station_mm, float* up_mm) const;
 
   SmoothRimLocator locator_;
   float below_mm_, above_mm_, length_mm_, heights_a_mm_;
