@@ -46,6 +46,7 @@ void list_inspect_settings(InspectSettings& settings, SettingsTable& table) {
     BIND(above_mm, 2, 40);
     BIND(slice_mm, 0.1, 2);
     BIND(band_mm, 0.2, 4);
+    BIND(deep_points_a_mm, 500, 1e9);
   }
   {
     GROUP(SegmentSettings, settings.measure.segment, "measure.segment", 0);

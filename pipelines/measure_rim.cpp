@@ -53,7 +53,7 @@ Outcome<Measures> measure_rim(Cloud cloud, const Expected& expected, const Measu
   const auto outline = trace_outline(*cells, orientation, settings.outline);
   if (!outline) return tl::unexpected(outline.error());
   const std::size_t points = cloud.size();
-  const UnrolledRim rim = unroll(cloud, orientation, outline->curve, settings.unroll, workers);
+  const UnrolledRim rim = unroll(cloud, orientation, outline->curve, settings.unroll, workers, work_down_mm(expected));
 
   const double first_noise_mm = noise_of_cells(*cells, orientation.top_cells);
   const auto sections = segment_sections(rim, first_noise_mm, outline->lean_rad, expected, settings.segment, workers);

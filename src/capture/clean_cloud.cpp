@@ -120,21 +120,18 @@ class CoarseGrid {
 
 constexpr std::size_t run_points = 1024;
 
-// Calls use(i, cell) for the kept points of [begin, end).
+// Calls use(i, cell) for the points of [begin, end).
 template <class Use>
-void for_each_kept(const Cloud& cloud, const Keep& keep, const CoarseGrid& grid, std::size_t begin, std::size_t end,
-                   const Use& use) {
+void for_each_point(const Cloud& cloud, const CoarseGrid& grid, std::size_t begin, std::size_t end, const Use& use) {
   std::array<std::uint32_t, run_points> cell;
   for (std::size_t first = begin; first < end; first += run_points) {
     const std::size_t count = std::min(run_points, end - first);
     grid.cells_of(cloud, first, count, cell.data());
-    for (std::size_t i = 0; i < count; ++i)
-      if (keep[first + i] != 0) use(first + i, cell[i]);
+    for (std::size_t i = 0; i < count; ++i) use(first + i, cell[i]);
   }
 }
 
-std::vector<std::uint32_t> count_by_cell(const Cloud& cloud, const Keep& keep, const CoarseGrid& grid,
-                                         Workers& workers) {
+std::vector<std::uint32_t> count_by_cell(const Cloud& cloud, const CoarseGrid& grid, Workers& workers) {
   // A table a part, so that threads do not meet; small clouds are not worth many.
   constexpr std::size_t most_parts = 8, part_points_at_least = 100'000;
   const std::size_t part_points = std::max(cloud.size() / most_parts + 1, part_points_at_least);
@@ -142,7 +139,7 @@ std::vector<std::uint32_t> count_by_cell(const Cloud& cloud, const Keep& keep, c
   workers.for_chunks(cloud.size(), part_points, [&](std::size_t begin, std::size_t end, std::size_t part) {
     auto& here = counts[part];
     here.assign(grid.cell_count() + 1, 0);
-    for_each_kept(cloud, keep, grid, begin, end, [&](std::size_t, std::uint32_t cell) { ++here[cell]; });
+    for_each_point(cloud, grid, begin, end, [&](std::size_t, std::uint32_t cell) { ++here[cell]; });
   });
   counts[0].resize(grid.cell_count() + 1, 0);
   for (std::size_t part = 1; part < counts.size(); ++part) {
@@ -151,13 +148,22 @@ std::vector<std::uint32_t> count_by_cell(const Cloud& cloud, const Keep& keep, c
   return std::move(counts[0]);
 }
 
-std::size_t drop_strays(const Cloud& cloud, const CleanCloudSettings& settings, Keep& keep, Workers& workers) {
+struct Dropped {
+  std::size_t not_finite = 0, strays = 0;
+};
+
+Dropped drop_not_finite_and_strays(const Cloud& cloud, const CleanCloudSettings& settings, Keep& keep,
+                                   Workers& workers) {
   constexpr double most_beyond_share = 0.01;   // more than this is no stray but a part of the scene
   constexpr std::uint64_t clump_at_least = 3;  // points a clump of strays may always have
   const RobustBox box = robust_box(cloud, trimmed_share);
-  if (!(box.largest_extent() > 0.0)) return 0;
+  if (!(box.largest_extent() > 0.0)) return {drop_not_finite(cloud, keep, workers), 0};
   const CoarseGrid grid(box, settings.cell_share);
-  const std::vector<std::uint32_t> counts = count_by_cell(cloud, keep, grid, workers);
+  std::vector<std::uint32_t> counts = count_by_cell(cloud, grid, workers);
+  // What is not finite lies in no cell: where nothing lies beyond them, all is.
+  Dropped dropped;
+  if (counts[grid.beyond()] > 0) dropped.not_finite = drop_not_finite(cloud, keep, workers);
+  counts[grid.beyond()] -= static_cast<std::uint32_t>(dropped.not_finite);
   const double points = static_cast<double>(cloud.size());
   const auto most_in_clump = std::max(clump_at_least, static_cast<std::uint64_t>(settings.most_stray_share * points));
 
@@ -176,13 +182,14 @@ std::size_t drop_strays(const Cloud& cloud, const CleanCloudSettings& settings, 
     strays += beyond;
   }
   // Where most of the scan would be strays there is no bulk to be far from.
-  if (strays == 0 || static_cast<double>(strays) > 0.5 * points) return 0;
+  if (strays == 0 || static_cast<double>(strays) > 0.5 * points) return dropped;
   workers.for_chunks(cloud.size(), chunk_points, [&](std::size_t begin, std::size_t end, std::size_t) {
-    for_each_kept(cloud, keep, grid, begin, end, [&](std::size_t i, std::uint32_t cell) {
+    for_each_point(cloud, grid, begin, end, [&](std::size_t i, std::uint32_t cell) {
       if (is_stray[cell] != 0) keep[i] = 0;
     });
   });
-  return strays;
+  dropped.strays = strays;
+  return dropped;
 }
 
 // Standard deviation across the line that fits best, as a share of that along it.
@@ -211,8 +218,9 @@ double width_over_length(const Cloud& cloud) {
 
 Outcome<Cloud> clean_cloud(Cloud cloud, const CleanCloudSettings& settings, Workers& workers) {
   Keep keep(cloud.size(), 1);
-  cloud.counts.not_finite = drop_not_finite(cloud, keep, workers);
-  cloud.counts.far_outliers = drop_strays(cloud, settings, keep, workers);
+  const Dropped dropped = drop_not_finite_and_strays(cloud, settings, keep, workers);
+  cloud.counts.not_finite = dropped.not_finite;
+  cloud.counts.far_outliers = dropped.strays;
   cloud.counts.duplicates = drop_duplicates(cloud, keep, workers);
   const std::size_t met = cloud.size();
   if (cloud.counts.not_finite + cloud.counts.far_outliers + cloud.counts.duplicates > 0) {

@@ -8,7 +8,7 @@
 namespace rimwright {
 
 RobustBox robust_box(const Cloud& cloud, double trimmed_share) {
-  constexpr std::size_t most_samples = std::size_t{1} << 16;
+  constexpr std::size_t most_samples = std::size_t{1} << 14;
   const std::size_t step = std::max<std::size_t>(1, cloud.size() / most_samples);
   std::array<std::vector<float>, 3> axes;
   for (std::size_t i = 0; i < cloud.size(); i += step) {

@@ -7,7 +7,7 @@
 
 namespace rimwright {
 
-// Box between low and high quantiles of each coordinate over at most 2^16 points spread evenly over the cloud's order.
+// Box between low and high quantiles of each coordinate over at most 2^14 points spread evenly over the cloud's order.
 // Offsets about the cloud's origin.
 struct RobustBox {
   Vector3 low = Vector3::Zero();

@@ -248,6 +248,8 @@ class Segmenter {
 
 }  // namespace
 
+double work_down_mm(const Expected& expected) { return working_zone(expected).down_mm; }
+
 std::vector<SectionPieces> segment_sections(const UnrolledRim& rim, double noise_mm, double lean_rad,
                                             const Expected& expected, const SegmentSettings& settings,
                                             Workers& workers) {

@@ -47,6 +47,9 @@ struct SegmentSettings {
   double points_a_slab = 5000;  // of a very dense scan, about 19 a bin; more where noise asks for more a bin
 };
 
+// How far down the side from the rim corner work is looked for.
+[[nodiscard]] double work_down_mm(const Expected& expected);
+
 // `expected` only tells how far the work reaches from the rim corner and about which angle the bevel has.
 [[nodiscard]] std::vector<SectionPieces> segment_sections(const UnrolledRim& rim, double noise_mm, double lean_rad,
                                                           const Expected& expected, const SegmentSettings& settings,

@@ -61,12 +61,52 @@ struct CellLayout {
   }
 };
 
+// Which points deep on the side are kept: a share of them, chosen by a sequence that keeps in step with no pattern of
+// the file (multiples of the golden ratio, Knuth, The Art of Computer Programming 3, 6.4).
+class DeepShare {
+ public:
+  DeepShare(double deep_mm, std::size_t every)
+      : deep_mm_(static_cast<float>(-deep_mm)), most_(static_cast<std::uint32_t>(0xffffffffU / every)) {}
+  [[nodiscard]] bool keeps(std::size_t point, float up_mm) const {
+    const bool is_in_share = static_cast<std::uint32_t>(point) * 0x9e3779b9U <= most_;
+    return (up_mm >= deep_mm_) | is_in_share;
+  }
+
+ private:
+  float deep_mm_;
+  std::uint32_t most_;
+};
+
+// As many as the settings ask for, judged from a sample of the cloud.
+DeepShare deep_share(const Cloud& cloud, const RimPlaces& places, double deep_mm, double length_mm,
+                     const UnrollSettings& settings) {
+  constexpr std::size_t most_sampled = 16'384;
+  const std::size_t step = cloud.size() / most_sampled + 1;
+  const std::size_t count = (cloud.size() + step - 1) / step;
+  std::vector<float> x(count), y(count), z(count), station(count), out(count), up(count);
+  for (std::size_t k = 0; k < count; ++k) {
+    x[k] = cloud.x[k * step];
+    y[k] = cloud.y[k * step];
+    z[k] = cloud.z[k * step];
+  }
+  places.find(x, y, z, station, out, up);
+  const auto deep =
+      std::count_if(up.begin(), up.end(), [deep_mm](float up_mm) { return static_cast<double>(up_mm) < -deep_mm; });
+  const double deep_a_mm = static_cast<double>(deep) * static_cast<double>(step) / length_mm;
+  return {deep_mm, std::max<std::size_t>(1, static_cast<std::size_t>(deep_a_mm / settings.deep_points_a_mm))};
+}
+
 class NearFinder {
  public:
   // `cells` gets a number a point of the cloud.
-  NearFinder(Cloud& cloud, const RimPlaces& places, const CellLayout& layout, double length_mm,
+  NearFinder(Cloud& cloud, const RimPlaces& places, const DeepShare& deep, const CellLayout& layout, double length_mm,
              PlainArray<std::uint16_t>& cells)
-      : cloud_(cloud), places_(places), layout_(layout), length_mm_(static_cast<float>(length_mm)), cells_(cells) {}
+      : cloud_(cloud),
+        places_(places),
+        deep_(deep),
+        layout_(layout),
+        length_mm_(static_cast<float>(length_mm)),
+        cells_(cells) {}
 
   [[nodiscard]] NearPoints find(std::size_t begin, std::size_t end) {
     thread_local Found found;
@@ -82,7 +122,8 @@ class NearFinder {
         found.out[count] = out[i];
         found.up[count] = up[i];
         if (has_sigma()) found.sigma[count] = cloud_.sigma_mm[first + i];
-        count += station[i] >= 0.0F && station[i] < length_mm_ ? 1 : 0;
+        const bool is_near = (station[i] >= 0.0F) & (station[i] < length_mm_);
+        count += is_near & deep_.keeps(first + i, up[i]) ? 1 : 0;
       }
     }
     layout_.place({found.station.data(), count}, {found.out.data(), count}, {found.up.data(), count},
@@ -122,6 +163,7 @@ class NearFinder {
 
   Cloud& cloud_;
   const RimPlaces& places_;
+  DeepShare deep_;
   CellLayout layout_;
   float length_mm_;
   PlainArray<std::uint16_t>& cells_;
@@ -276,7 +318,7 @@ void RimPlaces::take_off_top(std::size_t count, const float* station_mm, float* 
 }
 
 UnrolledRim unroll(Cloud& cloud, const Orientation& orientation, const RimCurve& curve, const UnrollSettings& settings,
-                   Workers& workers) {
+                   Workers& workers, double work_down_mm) {
   UnrolledRim rim{.curve = curve,
                   .T_body_scan = orientation.T_body_scan,
                   .top = orientation.top,
@@ -290,7 +332,8 @@ UnrolledRim unroll(Cloud& cloud, const Orientation& orientation, const RimCurve&
   // Chunks are fixed, so the order of points within a slice does not depend on the number of threads.
   const RimPlaces places(curve, orientation, settings);
   PlainArray<std::uint16_t> cells(cloud.size());
-  NearFinder finder(cloud, places, layout, curve.length_mm(), cells);
+  const DeepShare deep = deep_share(cloud, places, work_down_mm, curve.length_mm(), settings);
+  NearFinder finder(cloud, places, deep, layout, curve.length_mm(), cells);
   std::vector<NearPoints> near((cloud.size() + chunk_points - 1) / chunk_points);
   workers.for_chunks(cloud.size(), chunk_points, [&](std::size_t begin, std::size_t end, std::size_t chunk) {
     near[chunk] = finder.find(begin, end);

@@ -2,6 +2,7 @@
 #pragma once
 
 #include <cstdint>
+#include <limits>
 #include <span>
 #include <vector>
 
@@ -19,6 +20,9 @@ struct UnrollSettings {
   double above_mm = 8.0;
   double slice_mm = 0.5;  // the smallest step of stations that sections are built from
   double band_mm = 1.0;   // of the profile: within a slice points lie band by band, so that a face finds its own
+  // Of a very dense scan so many points a millimetre of rim are kept of the side below all work, where they only tell
+  // how the side lies: at 0.04 mm noise to 0.3 um.
+  double deep_points_a_mm = 1500.0;
 };
 
 // Points in rim coordinates, sorted by slice and in it by band: slice k holds stations [k, k + 1) * slice_mm, band b of
@@ -65,8 +69,10 @@ class RimPlaces {
   std::vector<float> heights_mm_;  // of the top at the rim, at the borders of slices
 };
 
-// Uses up the cloud's points: their memory holds them on the way. What else the cloud tells stays.
+// Uses up the cloud's points: their memory holds them on the way. What else the cloud tells stays. Points farther down
+// than work_down_mm may be thinned.
 [[nodiscard]] UnrolledRim unroll(Cloud& cloud, const Orientation& orientation, const RimCurve& curve,
-                                 const UnrollSettings& settings, Workers& workers);
+                                 const UnrollSettings& settings, Workers& workers,
+                                 double work_down_mm = std::numeric_limits<double>::infinity());
 
 }  // namespace rimwright

@@ -62,7 +62,7 @@ struct Chain {
     orientation = value_or_exit(orient(cells, settings.orient));
     outline = value_or_exit(trace_outline(cells, orientation, settings.outline));
     Cloud used_up = cloud;
-    rim = unroll(used_up, orientation, outline->curve, settings.unroll, workers);
+    rim = unroll(used_up, orientation, outline->curve, settings.unroll, workers, work_down_mm(expected));
     noise_mm = noise_of_cells(cells, orientation.top_cells);
     sections = segment_sections(*rim, noise_mm, outline->lean_rad, expected, settings.segment, workers);
     tracks = name_faces(sections, *rim, noise_mm, outline->lean_rad, expected, settings.name);
@@ -92,7 +92,8 @@ std::vector<Stage> stages_of(Chain& c) {
       {"unroll",
        [&c](Workers& w) {
          Cloud used_up = c.cloud;
-         benchmark::DoNotOptimize(unroll(used_up, c.orientation, c.outline->curve, c.settings.unroll, w));
+         benchmark::DoNotOptimize(
+             unroll(used_up, c.orientation, c.outline->curve, c.settings.unroll, w, work_down_mm(c.expected)));
        }},
       {"segment",
        [&c](Workers& w) {
