@@ -1,3 +1,4 @@
+#include <malloc.h>
 #include <unistd.h>
 
 #include <CLI/CLI.hpp>
@@ -5,6 +6,7 @@
 #include <cmath>
 #include <cstdio>
 #include <ctime>
+#include <limits>
 #include <memory>
 #include <string>
 
@@ -83,6 +85,13 @@ void print_summary(const Inspection& inspection, const std::string& out) {
   std::printf("The report is in %s/report.html\n", out.c_str());
 }
 
+// What one stage gives back serves the next: asked of the system anew, memory cost a fortieth of an inspection of ten
+// million points. 32 MB is the most that the library keeps so.
+void keep_freed_memory() {
+  ::mallopt(M_MMAP_THRESHOLD, 32 << 20);
+  ::mallopt(M_TRIM_THRESHOLD, std::numeric_limits<int>::max());
+}
+
 int inspect(const InspectArguments& arguments) {
   const Progress progress(!arguments.quiet && (arguments.progress || isatty(fileno(messages())) == 1));
   const auto plan = read_plan(arguments.plan);
@@ -97,6 +106,7 @@ int inspect(const InspectArguments& arguments) {
 
   if (const auto free = can_hold_result(arguments.out); !free) return report_refusal(free.error());
   const std::filesystem::path scan = std::filesystem::path(arguments.scan).lexically_normal();
+  if (std::error_code error; std::filesystem::is_regular_file(scan, error)) keep_freed_memory();
   std::string scan_sha256;  // outlives the workers, who fill it in
   Workers workers(arguments.threads);
   CloudFromScanSettings& capture = settings.capture;

@@ -23,8 +23,10 @@ void FaceRun::place(const UnrolledRim& rim, const EvenShare& points, std::size_t
 
 void FaceRun::read(const UnrolledRim& rim, const EvenShare& points, std::size_t nth, float station_mm) {
   const auto share_of = [&](std::span<const float> from, std::array<float, most>& to) {
-    for (std::size_t k = 0; k < count; k += EvenShare::run)
-      std::copy_n(&from[points[nth + k]], std::min(EvenShare::run, count - k), &to[k]);
+    std::size_t k = 0;
+    for (; k + EvenShare::run <= count; k += EvenShare::run)  // of a length the compiler knows, so without a call
+      std::copy_n(&from[points[nth + k]], EvenShare::run, &to[k]);
+    for (; k < count; ++k) to[k] = from[points[nth + k]];
   };
   if (points.is_all()) {
     const std::size_t begin = points[nth];

@@ -16,8 +16,7 @@ using Normal = Eigen::Matrix<double, 6, 6>;
 constexpr double length_scale_mm = 100.0;  // keeps the six columns alike in size
 
 Row row_at(const Vector3& p) {
-  const double x = p.x() / length_scale_mm, y = p.y() / length_scale_mm;
-  return (Row() << 1.0, x, y, x * x, x * y, y * y).finished();
+  return (Row() << 1.0, p.x(), p.y(), p.x() * p.x(), p.x() * p.y(), p.y() * p.y()).finished();
 }
 
 Row scaled(const TopSurface& top) {
@@ -31,7 +30,7 @@ Row scaled(const TopSurface& top) {
 }
 
 struct TopPoints {
-  std::vector<Vector3> places;  // body frame
+  std::vector<Vector3> places;  // body frame; x and y in length scales, z in mm
   double points_a_mm2 = 0.0;
 };
 
@@ -53,7 +52,7 @@ TopPoints points_clear_of_edges(const Orientation& orientation, const Cloud& clo
     const Vector3 p = orientation.T_body_scan * Vector3(cloud.x[i], cloud.y[i], cloud.z[i]);
     if (std::abs(p.z() - orientation.top.height_mm(p.x(), p.y())) > near_mm) continue;
     if (!clear.holds(p.head<2>())) continue;
-    points.places.push_back(p);
+    points.places.emplace_back(p.x() / length_scale_mm, p.y() / length_scale_mm, p.z());
     seen.mark(p.head<2>());
   }
   if (seen.size() > 0)

@@ -115,6 +115,7 @@ RimLocator::RimLocator(const RimCurve& curve, double reach_inside_mm, double rea
   const auto cells = static_cast<std::size_t>(columns_) * static_cast<std::size_t>(rows_);
   station_mm_.assign(cells, -1.0F);
   std::vector<float> nearest(cells, static_cast<float>(reach * reach));
+  const double low_x = low_.x();
   for (std::size_t i = 0; i < count; ++i) {
     const double s = static_cast<double>(i) * sample_mm;
     const Vector2 p = curve.point(s);
@@ -122,17 +123,18 @@ RimLocator::RimLocator(const RimCurve& curve, double reach_inside_mm, double rea
     const int c1 = std::min(columns_ - 1, static_cast<int>((p.x() + reach - low_.x()) / cell_mm_));
     const int r0 = std::max(0, static_cast<int>((p.y() - reach - low_.y()) / cell_mm_));
     const int r1 = std::min(rows_ - 1, static_cast<int>((p.y() + reach - low_.y()) / cell_mm_));
-    for (int r = r0; r <= r1; ++r)
+    const auto station = static_cast<float>(s);
+    for (int r = r0; r <= r1; ++r) {
+      const double dy = low_.y() + cell_mm_ * (r + 0.5) - p.y(), squared_dy = dy * dy;
+      float* row_nearest = &nearest[static_cast<std::size_t>(r) * static_cast<std::size_t>(columns_)];
+      float* row_station = &station_mm_[static_cast<std::size_t>(r) * static_cast<std::size_t>(columns_)];
       for (int c = c0; c <= c1; ++c) {
-        const Vector2 middle = low_ + cell_mm_ * Vector2(c + 0.5, r + 0.5);
-        const auto squared = static_cast<float>((middle - p).squaredNorm());
-        const auto index =
-            static_cast<std::size_t>(r) * static_cast<std::size_t>(columns_) + static_cast<std::size_t>(c);
-        if (squared < nearest[index]) {
-          nearest[index] = squared;
-          station_mm_[index] = static_cast<float>(s);
-        }
+        const double dx = low_x + cell_mm_ * (c + 0.5) - p.x();
+        const auto squared = static_cast<float>(dx * dx + squared_dy);
+        row_station[c] = squared < row_nearest[c] ? station : row_station[c];
+        row_nearest[c] = squared < row_nearest[c] ? squared : row_nearest[c];
       }
+    }
   }
 }
 
