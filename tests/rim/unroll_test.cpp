@@ -3,8 +3,12 @@
 
 #include <gtest/gtest.h>
 
+#include <array>
 #include <cmath>
+#include <limits>
 #include <map>
+#include <utility>
+#include <vector>
 
 #include "scanned_body.h"
 
@@ -16,7 +20,8 @@ struct Unrolled {
   UnrolledRim rim;
 };
 
-Unrolled unrolled(std::uint64_t seed, Workers& workers) {
+Unrolled unrolled(std::uint64_t seed, Workers& workers, const UnrollSettings& settings = {},
+                  double work_down_mm = std::numeric_limits<double>::infinity()) {
   ScannerSpec scanner = test::plain_scanner(3.0);
   scanner.random_pose = true;
   auto made = test::scanned(test::bevelled_body(), scanner, seed);
@@ -24,7 +29,7 @@ Unrolled unrolled(std::uint64_t seed, Workers& workers) {
   const auto orientation = orient(*cells, {});
   const auto outline = trace_outline(*cells, orientation.value(), {});
   Cloud used_up = made.scan.cloud;
-  UnrolledRim rim = unroll(used_up, *orientation, outline.value().curve, {}, workers);
+  UnrolledRim rim = unroll(used_up, *orientation, outline.value().curve, settings, workers, work_down_mm);
   return {std::move(made), std::move(rim)};
 }
 
@@ -98,9 +103,41 @@ TEST(Unroll, SidePointsLieAtTheRimAndTopPointsOnTheTop) {
   EXPECT_NEAR(side_sum / static_cast<double>(sides), 21.0 * std::tan(radians_from_degrees(0.7)), 0.33);
 }
 
+TEST(Unroll, KeepsAnEvenShareOfTheSideBelowAllWork) {
+  Workers workers;
+  constexpr double deep_mm = 20.0;
+  const UnrollSettings thinning{.deep_points_a_mm = 30.0};
+  const UnrolledRim all = unrolled(6, workers).rim, kept = unrolled(6, workers, thinning, deep_mm).rim;
+  const auto above = [&](const UnrolledRim& rim) {
+    std::vector<std::array<float, 3>> points;
+    for (std::size_t i = 0; i < rim.up_mm.size(); ++i)
+      if (rim.up_mm[i] >= -deep_mm) points.push_back({rim.station_mm[i], rim.out_mm[i], rim.up_mm[i]});
+    return points;
+  };
+  EXPECT_EQ(above(kept), above(all));
+  // What is below, by stretches of 10 mm: as even as chance or better. One of `every` is the whole number below what
+  // would leave just as many as asked for; these are told by a sample, so a twentieth fewer may be left.
+  std::map<int, std::pair<double, double>> below;
+  double all_below = 0.0, kept_below = 0.0;
+  for (std::size_t i = 0; i < all.up_mm.size(); ++i)
+    if (all.up_mm[i] < -deep_mm) ++below[static_cast<int>(all.station_mm[i] / 10.0F)].first, ++all_below;
+  for (std::size_t i = 0; i < kept.up_mm.size(); ++i)
+    if (kept.up_mm[i] < -deep_mm) ++below[static_cast<int>(kept.station_mm[i] / 10.0F)].second, ++kept_below;
+  const double wanted = thinning.deep_points_a_mm * all.curve.length_mm();
+  ASSERT_GT(all_below, 2.5 * wanted);
+  EXPECT_GT(kept_below, 0.95 * wanted);
+  EXPECT_LT(kept_below, 2.0 * wanted);
+  const double share = kept_below / all_below;
+  EXPECT_NEAR(1.0 / share, std::round(1.0 / share), 5.0 * std::sqrt((1.0 - share) / kept_below) / share);
+  for (const auto& [stretch, counts] : below)
+    EXPECT_NEAR(counts.second, share * counts.first, 5.0 * std::sqrt(share * (1.0 - share) * counts.first) + 1.0)
+        << stretch;
+}
+
 TEST(Unroll, SameForOneAndTwoThreads) {
   Workers one(1), two(2);
-  const auto a = unrolled(5, one), b = unrolled(5, two);
+  const UnrollSettings thinning{.deep_points_a_mm = 30.0};
+  const auto a = unrolled(5, one, thinning, 20.0), b = unrolled(5, two, thinning, 20.0);
   EXPECT_EQ(a.rim.station_mm, b.rim.station_mm);
   EXPECT_EQ(a.rim.out_mm, b.rim.out_mm);
   EXPECT_EQ(a.rim.up_mm, b.rim.up_mm);
