@@ -67,9 +67,10 @@ class DeepShare {
  public:
   DeepShare(double deep_mm, std::size_t every)
       : deep_mm_(static_cast<float>(-deep_mm)), most_(static_cast<std::uint32_t>(0xffffffffU / every)) {}
-  [[nodiscard]] bool keeps(std::size_t point, float up_mm) const {
-    const bool is_in_share = static_cast<std::uint32_t>(point) * 0x9e3779b9U <= most_;
-    return (up_mm >= deep_mm_) | is_in_share;
+  // 1 or 0.
+  [[nodiscard]] std::uint32_t keeps(std::size_t point, float up_mm) const {
+    const std::uint32_t place = static_cast<std::uint32_t>(point) * 0x9e3779b9U;
+    return (up_mm >= deep_mm_ ? 1U : 0U) | (place <= most_ ? 1U : 0U);
   }
 
  private:
@@ -122,8 +123,7 @@ class NearFinder {
         found.out[count] = out[i];
         found.up[count] = up[i];
         if (has_sigma()) found.sigma[count] = cloud_.sigma_mm[first + i];
-        const bool is_near = (station[i] >= 0.0F) & (station[i] < length_mm_);
-        count += is_near & deep_.keeps(first + i, up[i]) ? 1 : 0;
+        count += (station[i] >= 0.0F ? 1U : 0U) & (station[i] < length_mm_ ? 1U : 0U) & deep_.keeps(first + i, up[i]);
       }
     }
     layout_.place({found.station.data(), count}, {found.out.data(), count}, {found.up.data(), count},
