@@ -143,6 +143,18 @@ TEST(Limits, LinesAndColumnsOfText) {
   };
   EXPECT_EQ(joined(longest / 2 - 10), "read");
   EXPECT_EQ(joined(longest / 2 + 10), "file malformed");
+  // Rows of points are read by blocks of 4 MiB.
+  EXPECT_EQ(read("1 2 3\n4 5 6" + std::string(3 * longest, ' ') + "\n"), "read");
+  EXPECT_EQ(read("1 2 3\n4 5 6" + std::string(4 * longest, ' ') + "\n"), "file malformed");
+  const std::string comment = "#" + std::string(longest, 'x') + "\n";
+  EXPECT_EQ(reason_of(read_bytes("a.obj", "v 1 2 3\n" + comment)), "file malformed");
+  EXPECT_EQ(reason_of(read_bytes("a.off", "OFF\n1 0 0\n" + comment + "0 0 0\n")), "file malformed");
+  EXPECT_EQ(reason_of(read_bytes("a.pcd", comment + "VERSION .7\nFIELDS x y z\nDATA ascii\n1 2 3\n")),
+            "file malformed");
+  EXPECT_EQ(
+      reason_of(read_bytes("a.stl", "solid a\nfacet normal 0 0 1\nouter loop\nvertex 0 0 0\nvertex 1 0 0\n" +
+                                        std::string(longest, ' ') + "vertex 1 1 0\nendloop\nendfacet\nendsolid\n")),
+      "file malformed");
 }
 
 TEST(Limits, CornersOfAPolygon) {
