@@ -71,6 +71,30 @@ TEST(FindingProgress, StationsAreMatchedAcrossTheShift) {
   EXPECT_EQ(finding_progress(before, pass_with({finding(5.65, 0.03, 5.70, 60, 80)}), 0.0).size(), 2u);
 }
 
+// As far beyond on the other side nothing is the same place; and what was not seen is looked for at its own stations.
+TEST(FindingProgress, TheShiftHasItsSign) {
+  const Pass before = pass_with({finding(5.40, 0.03, 5.70, 100, 120)});
+  EXPECT_EQ(finding_progress(before, pass_with({finding(5.65, 0.03, 5.70, 160, 180)}), 40.0).size(), 2u);
+  const auto hidden = [](double from_mm, double to_mm) {
+    Pass after = pass_with({});
+    for (ReportedStation& station : after.tables[0].stations)
+      if (station.station_mm >= from_mm && station.station_mm <= to_mm) station.quantities[1] = {};
+    return after;
+  };
+  EXPECT_EQ(only(before, hidden(58.0, 82.0), 40.0), Progress::not_seen_now);
+  EXPECT_EQ(only(before, hidden(98.0, 122.0), 40.0), Progress::gone);
+}
+
+// A finding that is new is held against the worst of its stretch in the earlier pass.
+TEST(FindingProgress, NewIsHeldAgainstTheWorstThatWas) {
+  Pass before = pass_with({});
+  before.tables[0].stations[55].quantities[1].value = 5.60;  // at 110 mm
+  const auto all = finding_progress(before, pass_with({finding(5.55, 0.01, 5.70)}), 0.0);
+  ASSERT_EQ(all.size(), 1u);
+  EXPECT_NEAR(all[0].was_mm, 0.10, 1e-9);
+  EXPECT_NEAR(all[0].is_mm, 0.15, 1e-9);
+}
+
 // The same fault measured twice: 'worse' may be said by chance in 2.5 % of pairs at most. 4000 pairs: the 99.9 % bound
 // of a binomial of that share is 2.5 % + 3.1 sqrt(0.025 x 0.975 / 4000) = 3.3 %.
 TEST(FindingProgress, FalseWorseIsRare) {

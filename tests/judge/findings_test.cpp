@@ -281,6 +281,9 @@ TEST(Findings, AHumpIsTakenOffWhereTheMapShowsIt) {
     for (std::size_t column = 206; column <= 214; ++column) {
       measures.map.deviation_mm[row * measures.map.columns + column] = 0.45F;
     }
+    for (std::size_t column = 100; column <= 108; ++column) {  // higher, but not out of straight
+      measures.map.deviation_mm[row * measures.map.columns + column] = 0.6F;
+    }
   }
   const std::vector<Finding> findings = findings_of(plan_with_bevel(), measures);
   ASSERT_EQ(findings.size(), 1U);

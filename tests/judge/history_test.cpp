@@ -39,6 +39,7 @@ TEST(History, EachQuantityRunsOverThePasses) {
   EXPECT_EQ(angle->unit, "deg");
   EXPECT_DOUBLE_EQ(angle->points[0].median, 126.0);  // the run-outs' 130 degrees do not count
   EXPECT_DOUBLE_EQ(angle->points[2].median, 124.0);
+  EXPECT_DOUBLE_EQ(angle->points[2].high, 124.0);
   const Course* depth = course(courses, "step 1 depth");
   ASSERT_NE(depth, nullptr);
   // By hand: 5.4, 5.401, ... 5.5: median 5.45, 5 % at 5.405, 95 % at 5.495.
@@ -48,6 +49,12 @@ TEST(History, EachQuantityRunsOverThePasses) {
   EXPECT_NEAR(depth->points[0].u95, 0.02, 1e-12);
   ASSERT_NE(course(courses, "waviness"), nullptr);
   EXPECT_EQ(course(courses, "lower edge fairness"), nullptr);  // never measured: not listed
+  Pass with_edge = pass_with(124.0, 5.85);
+  with_edge.upper_edge_fairness_mm = {0.3, 0.04};
+  const std::vector<Course> edges = courses_of({with_edge});
+  ASSERT_NE(course(edges, "upper edge fairness"), nullptr);
+  EXPECT_DOUBLE_EQ(course(edges, "upper edge fairness")->points[0].median, 0.3);
+  EXPECT_EQ(course(edges, "lower edge fairness"), nullptr);
 }
 
 TEST(History, APassWithoutTheQuantityLeavesAGap) {

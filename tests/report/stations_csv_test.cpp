@@ -4,7 +4,10 @@
 
 #include <algorithm>
 #include <sstream>
+#include <string>
+#include <vector>
 
+#include "judge/compare.h"
 #include "made_inspection.h"
 
 namespace rimwright {
@@ -53,6 +56,52 @@ TEST(StationsCsv, OneRowAQuantityAndStation) {
   EXPECT_EQ(rows, 4 * m.bevel.stations.size() + 2 * m.block.size() + 4 * m.channels[0].stations.size() +
                       2 * m.channels[1].stations.size());
   EXPECT_EQ(empty_values, 5U) << "stations 301 to 305 have no straightness";
+}
+
+// Every row of a quantity holds what was measured, to five decimals, the limits it was held to, and the verdict.
+TEST(StationsCsv, RowsHoldWhatWasMeasuredAndItsLimits) {
+  const Inspection inspection = made_inspection();
+  const auto rows_of = [&](const std::string& feature, const std::string& quantity) {
+    std::istringstream csv(stations_csv(inspection));
+    std::string line;
+    std::vector<std::vector<std::string>> rows;
+    while (std::getline(csv, line)) {
+      std::vector<std::string> cells(1);
+      for (const char c : line) c == ',' ? cells.emplace_back() : cells.back() += std::string(1, c);
+      if (cells[0] == feature && cells[1] == quantity) rows.push_back(cells);
+    }
+    return rows;
+  };
+  const auto check = [](const std::vector<std::string>& row, double station_mm, const Measured& measured,
+                        const Toleranced& planned) {
+    constexpr double half_last = 0.5e-5 + 1e-12;
+    EXPECT_NEAR(std::stod(row[2]), station_mm, 0.5e-3 + 1e-12);
+    ASSERT_TRUE(measured.is_measured());
+    EXPECT_NEAR(std::stod(row[6]), measured.value, half_last);
+    EXPECT_NEAR(std::stod(row[7]), measured.u95(), half_last);
+    if (row[11].empty()) return;  // not judged: the end of a channel, a thin run-out
+    EXPECT_NEAR(std::stod(row[9]), planned.lower_limit(), half_last);
+    EXPECT_NEAR(std::stod(row[10]), planned.upper_limit(), half_last);
+    EXPECT_EQ(row[11],
+              name_of(verdict_of(measured.value, measured.u95(), planned.lower_limit(), planned.upper_limit())));
+  };
+  const Measures& measures = inspection.measures;
+  const auto angles = rows_of("bevel", "angle");
+  ASSERT_EQ(angles.size(), measures.bevel.stations.size());
+  for (std::size_t i = 0; i < angles.size(); ++i)
+    check(angles[i], measures.bevel.stations[i].station_mm, measures.bevel.stations[i].angle_deg,
+          inspection.plan.bevel->angle_deg);
+  const PlannedChannel& planned = inspection.plan.channels[0];
+  const auto depths = rows_of("edge binding", "step 1 depth");
+  const std::vector<ChannelStation>& stations = measures.channels[0].stations;
+  ASSERT_EQ(depths.size(), stations.size());
+  std::size_t failed = 0;
+  for (std::size_t i = 0; i < depths.size(); ++i) {
+    check(depths[i], stations[i].station_mm, stations[i].steps[0].depth_mm,
+          {planned.steps[0].depth_mm, planned.depth_tolerance_mm});
+    failed += depths[i][11] == "fail" ? 1 : 0;
+  }
+  EXPECT_GT(failed, 10U) << "the case must hold the floor that is 0.43 mm high over 20 mm";
 }
 
 }  // namespace
