@@ -82,7 +82,7 @@ SurfacePoints surface_of(const Pass& pass, const FaceKind* only) {
 LocalPlane plane_over(const SurfacePoints& surface, const Vector3& at, const Vector3& normal,
                       const RemovalSettings& settings) {
   constexpr double short_reach_mm = 2.5;
-  const LocalPlane near = surface.plane_along(at, normal, settings.radius_mm, settings.most_added_mm, short_reach_mm);
+  LocalPlane near = surface.plane_along(at, normal, settings.radius_mm, settings.most_added_mm, short_reach_mm);
   const double cosine = near.normal.dot(normal);
   const double tilt_mm = settings.radius_mm * std::sqrt(1.0 - std::min(1.0, cosine * cosine));
   if (near.found && std::abs(near.height_mm) + tilt_mm + 5.0 * near.noise_mm < settings.most_added_mm) return near;

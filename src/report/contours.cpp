@@ -8,8 +8,8 @@ namespace rimwright {
 UnrolledMap smoothed_map(const UnrolledMap& map, double half_mm) {
   UnrolledMap smooth = map;
   if (map.deviation_mm.size() != map.columns * map.rows || map.rows == 0) return smooth;
-  const auto half_rows = static_cast<std::size_t>(half_mm / map.across_step_mm + 0.5);
-  const auto half_columns = static_cast<std::size_t>(half_mm / map.station_step_mm + 0.5);
+  const auto half_rows = static_cast<std::size_t>(std::lround(half_mm / map.across_step_mm));
+  const auto half_columns = static_cast<std::size_t>(std::lround(half_mm / map.station_step_mm));
   for (std::size_t row = 0; row < map.rows; ++row) {
     for (std::size_t column = 0; column < map.columns; ++column) {
       if (std::isnan(map.deviation_mm[row * map.columns + column])) continue;

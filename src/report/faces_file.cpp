@@ -17,7 +17,7 @@ namespace {
 static_assert(std::endian::native == std::endian::little, "the faces file is written as memory holds it");
 
 constexpr std::size_t point_bytes = 3 * 4 + 1 + 3 * 4;
-constexpr std::size_t rim_bytes = 4 * 8;
+constexpr std::size_t rim_bytes = std::size_t{4} * 8;
 constexpr std::size_t most_rim_points = 100'000;
 constexpr std::size_t longest_header = 600;
 
