@@ -307,6 +307,9 @@ TEST(Findings, AWidthMeasuredFromACrookedFaceWaitsForTheFace) {
   EXPECT_EQ(findings[1].quantity, "step 1 width");
   EXPECT_EQ(findings[1].verdict, Verdict::undecided);
   EXPECT_THAT(findings[1].advice, HasSubstr("put the face right first"));
+  Plan rim_ledge = plan;  // a ledge at the rim is measured from the side
+  rim_ledge.channels[0].corner = ChannelCorner::top_side;
+  for (const Finding& finding : findings_of(rim_ledge, measures)) EXPECT_EQ(finding.verdict, Verdict::fail);
 }
 
 TEST(Findings, AnAngleOnACrookedFaceWaitsForTheFaceUnlessItFails) {
