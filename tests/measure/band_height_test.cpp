@@ -5,6 +5,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <functional>
 #include <limits>
 #include <numbers>
 #include <random>
@@ -53,46 +54,70 @@ TEST(BandHeight, AWaveCutOffByTheEndIsNotSure) {
   EXPECT_GT(height_in_band(profile, 1.0, band, samples).u95(), 0.05);
 }
 
-// Waves of random height, length and place, seen but for a tenth of the length at either end: what is stated holds what
-// is asked about. (With an eighth at either end it held in 173 of 200.)
-TEST(BandHeight, WavesThatAreNotSeenAreInTheDoubt) {
-  const unsigned seed = 7;
-  SCOPED_TRACE(seed);
-  std::mt19937_64 random(seed);
+// Waves of the band, of two kinds: three sines of random height, length and phase, whose next crest does not follow
+// from the last; and a Gaussian process whose correlation is exp(-x^2 / (2 l^2)), from sines of random length and
+// phase.
+std::vector<double> random_waves(std::size_t count_mm, bool are_three, std::mt19937_64& random) {
   std::uniform_real_distribution<double> unit(0.0, 1.0);
-  int held = 0, held_by_what_is_seen = 0;
-  constexpr int trials = 200;
-  constexpr std::size_t beyond = 80, length = 200, hidden = 20;
+  std::normal_distribution<double> normal;
+  const double l_mm = 5.0 + 7.0 * unit(random);
+  const int count = are_three ? 3 : 200;
+  std::vector<double> whole(count_mm, 0.0);
+  for (int wave = 0; wave < count; ++wave) {
+    const double height = are_three ? 0.1 * unit(random) : 0.06 * std::sqrt(2.0 / count);
+    const double number = are_three ? 2.0 * std::numbers::pi / (25.0 + 35.0 * unit(random)) : normal(random) / l_mm;
+    const double phase = 2.0 * std::numbers::pi * unit(random);
+    for (std::size_t i = 0; i < count_mm; ++i) whole[i] += height * std::sin(number * static_cast<double>(i) + phase);
+  }
+  return whole;
+}
+
+struct Held {
+  int asked = 0, seen_only = 0;  // by what is stated of all that is asked about; and of what is seen
+};
+
+// How often the stated interval holds the truth of 200 mm of which those are hidden that `hides` says.
+Held held(int trials, const std::function<bool(std::size_t)>& hides, std::mt19937_64& random) {
+  constexpr std::size_t beyond = 80, length = 200;
+  Held held;
   for (int trial = 0; trial < trials; ++trial) {
-    // Three waves of the band one upon the other, so that what is hidden does not follow from the rest.
-    std::vector<double> whole(length + 2 * beyond, 0.0);
-    for (int wave = 0; wave < 3; ++wave) {
-      const double height = 0.1 * unit(random), wavelength = 25.0 + 35.0 * unit(random), phase = 6.28 * unit(random);
-      for (std::size_t i = 0; i < whole.size(); ++i)
-        whole[i] += height * std::sin(2.0 * std::numbers::pi * static_cast<double>(i) / wavelength + phase);
-    }
+    const std::vector<double> whole = random_waves(length + 2 * beyond, trial % 2 == 0, random);
     // The truth: the band's filter with all it needs on both sides.
     const std::vector<double> smooth = gaussian_mean_line(whole, 1.0, band.shortest_mm, 0);
     const std::vector<double> slow = gaussian_mean_line(whole, 1.0, band.longest_mm, 0);
     double high = -1.0, low = 1.0;
-    for (std::size_t i = beyond; i < beyond + length; ++i) {
-      high = std::max(high, smooth[i] - slow[i]);
-      low = std::min(low, smooth[i] - slow[i]);
-    }
-    const double truth = high - low;
     std::vector<double> seen(length, std::numeric_limits<double>::quiet_NaN());
-    for (std::size_t i = hidden; i < length - hidden; ++i) seen[i] = whole[beyond + i];
+    for (std::size_t i = 0; i < length; ++i) {
+      high = std::max(high, smooth[beyond + i] - slow[beyond + i]);
+      low = std::min(low, smooth[beyond + i] - slow[beyond + i]);
+      if (!hides(i)) seen[i] = whole[beyond + i];
+    }
+    const auto holds = [&](const Measured& height) { return std::abs(height.value - (high - low)) <= height.u95(); };
     ProfileSamples all_asked = samples;
     all_asked.asked = {0, static_cast<std::ptrdiff_t>(length) - 1};
-    const auto holds = [&](const Measured& height) { return std::abs(height.value - truth) <= height.u95(); };
-    held += holds(height_in_band(seen, 1.0, band, all_asked));
-    held_by_what_is_seen += holds(height_in_band(seen, 1.0, band, samples));
+    held.asked += holds(height_in_band(seen, 1.0, band, all_asked));
+    held.seen_only += holds(height_in_band(seen, 1.0, band, samples));
   }
+  return held;
+}
+
+// A tenth at either end, or a fifth in the middle: over many seeds the interval holds in 93 %. (With an eighth and a
+// quarter, gaps that leave the whole undecided anyway, in 90 %: waves that are not seen rise above those that are more
+// often than is allowed for.)
+TEST(BandHeight, WavesThatAreNotSeenAreInTheDoubt) {
+  const unsigned seed = 7;
+  SCOPED_TRACE(seed);
+  std::mt19937_64 random(seed);
+  constexpr int trials = 400;
   // Three standard deviations of a share of 95 % in so many trials.
   const double least = trials * (0.95 - 3.0 * std::sqrt(0.95 * 0.05 / trials));
-  EXPECT_GT(held, least) << held << " of " << trials;
-  EXPECT_LT(held_by_what_is_seen, least) << held << " " << held << " " << held << " "
-                                         << "then the ends need no asking";
+  const Held ends = held(
+      trials, [](std::size_t i) { return i < 20 || i >= 180; }, random);
+  EXPECT_GT(ends.asked, least) << "20 mm at either end";
+  EXPECT_LT(ends.seen_only, least) << "then the ends need no asking";
+  const Held middle = held(
+      trials, [](std::size_t i) { return i >= 80 && i < 120; }, random);
+  EXPECT_GT(middle.asked, least) << "40 mm in the middle";
 }
 
 }  // namespace
