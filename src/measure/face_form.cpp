@@ -47,6 +47,15 @@ Extent extent_of(const FaceFit& fit) {
           fit.margin_mm};
 }
 
+// A few points of a neighbour hardly turn a line, but bend its end: of the form more is kept clear than of the line.
+void keep_clear_of_edges(std::vector<FormRow>& rows, const Extent& extent) {
+  constexpr double more_clear_mm = 0.4, widest_share = 0.3;  // of the width
+  const double half_mm = extent.half_width_mm();
+  const double clear_mm =
+      std::max(extent.margin_mm, std::min(extent.margin_mm + more_clear_mm, 2.0 * widest_share * half_mm));
+  std::erase_if(rows, [&](const FormRow& row) { return std::abs(row.across) * half_mm > half_mm - clear_mm; });
+}
+
 std::vector<FormRow> rows_of(const FaceGrid& grid, std::size_t column, const FaceFits& face, const Extent& extent) {
   const FaceFit& fit = face.at[column];
   std::vector<FormRow> rows;
@@ -172,9 +181,11 @@ FaceForm measure_face_form(const FaceGrid& grid, std::size_t column, const FaceF
     return form;
   }
   drop_thin_ends(rows);
+  std::vector<FormRow> clear = rows;
+  keep_clear_of_edges(clear, extent);
   double cells = 0.0;
-  for (const FormRow& row : rows) cells += row.cells;
-  if (rows.size() < least_rows || cells < least_cells) {
+  for (const FormRow& row : clear) cells += row.cells;
+  if (clear.size() < least_rows || cells < least_cells) {
     form.straightness_mm = Measured::not_measured(RefusalReason::not_separable,
                                                   "too little of the face's width is clear of its edges here");
     return form;
@@ -184,7 +195,7 @@ FaceForm measure_face_form(const FaceGrid& grid, std::size_t column, const FaceF
   const double half_apart = std::exp(-0.5 * std::pow(half_width_mm / std::max(0.1, noise.correlation_length_mm), 2));
   const double shared_variance =
       2.0 * correlated_variance(noise, fit.window_mm, half_width_mm * 0.5).of_height * (1.0 - half_apart);
-  form.straightness_mm = straightness_of(rows, 2.0 * half_width_mm, shared_variance);
+  form.straightness_mm = straightness_of(clear, 2.0 * half_width_mm, shared_variance);
   // Up to twice its standard uncertainty chance alone explains a crown, and it is taken for none; beyond, what chance
   // would add in squares is taken off.
   const Crown crown = crown_of(rows, fit.noise_mm);

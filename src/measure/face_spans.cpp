@@ -42,12 +42,43 @@ void apply_margins(FaceSpan& span, const FaceFits& face, FacePart part, double n
 
 }  // namespace
 
+std::vector<Piece> clear_of_jumps(const FaceTrack& track, double noise_mm) {
+  constexpr double jump_of_exact_mm = 0.5, jump_noises = 5.0;  // beyond what bins and noise move an end by
+  const double jump_mm = jump_of_exact_mm + jump_noises * noise_mm;
+  const auto sections = static_cast<std::ptrdiff_t>(track.piece.size());
+  const auto piece = [&](std::ptrdiff_t k) -> const Piece& { return track.piece[static_cast<std::size_t>(k)]; };
+  const auto is_seen = [&](std::ptrdiff_t k) {
+    return k >= 0 && k < sections && track.present[static_cast<std::size_t>(k)];
+  };
+  std::vector<Piece> clear = track.piece;
+  // `inwards`: 1 for the end of less `along`, -1 for the other.
+  const auto shorten = [&](std::ptrdiff_t k, std::ptrdiff_t next, double Piece::*end_mm, double inwards) {
+    const double here = inwards * (piece(k).*end_mm), at_next = inwards * (piece(next).*end_mm);
+    // How the end moves beyond the two, or where nothing is seen there, on this side.
+    const std::ptrdiff_t after = 2 * next - k, before = 2 * k - next;
+    const double moves = is_seen(after)    ? std::abs(inwards * (piece(after).*end_mm) - at_next)
+                         : is_seen(before) ? std::abs(inwards * (piece(before).*end_mm) - here)
+                                           : 0.0;
+    if (at_next - here <= jump_mm + moves) return;
+    double& end = clear[static_cast<std::size_t>(k)].*end_mm;
+    end = inwards * std::max(inwards * end, at_next - moves);
+  };
+  for (std::ptrdiff_t k = 0; k < sections; ++k)
+    for (const std::ptrdiff_t next : {k - 1, k + 1}) {
+      if (!is_seen(k) || !is_seen(next)) continue;
+      shorten(k, next, &Piece::from_along_mm, 1.0);
+      shorten(k, next, &Piece::to_along_mm, -1.0);
+    }
+  return clear;
+}
+
 double along_per_t(const FaceFits& face) { return std::abs(profile_along(face.along.x(), face.along.y())); }
 
 std::vector<FaceSpan> spans_of_track(const FaceTracks& tracks, const FaceFits& face, FacePart part,
                                      std::size_t stations, double noise_mm, const FitSettings& settings) {
   const FaceTrack& track = *face.track;
   const bool is_ledge = track.name == FaceName::floor || track.name == FaceName::wall;
+  const std::vector<Piece> piece = clear_of_jumps(track, noise_mm);
   std::vector<FaceSpan> spans(stations);
   for (std::size_t i = 0; i < stations; ++i) {
     const double s = (static_cast<double>(i) + 0.5) * settings.station_step_mm;
@@ -72,8 +103,8 @@ std::vector<FaceSpan> spans_of_track(const FaceTracks& tracks, const FaceFits& f
     span.a_mm = (1 - share) * a0 + share * a1;
     span.b = (1 - share) * b0 + share * b1;
     span.shift_along = gap > 0 ? (a1 - a0) / gap : 0.0;
-    span.from_along_mm = (1 - share) * track.piece[k0].from_along_mm + share * track.piece[k1].from_along_mm;
-    span.to_along_mm = (1 - share) * track.piece[k0].to_along_mm + share * track.piece[k1].to_along_mm;
+    span.from_along_mm = (1 - share) * piece[k0].from_along_mm + share * piece[k1].from_along_mm;
+    span.to_along_mm = (1 - share) * piece[k0].to_along_mm + share * piece[k1].to_along_mm;
     span.gate_mm = is_ledge ? std::max(0.3, 4.0 * noise_mm) : std::max(0.4, 6.0 * noise_mm);
     apply_margins(span, face, part, noise_mm, settings);
   }

@@ -17,6 +17,12 @@ struct FaceSpan {
   double gate_mm = 0.0, margin_mm = 0.0;
 };
 
+// Where a channel begins, a face ends elsewhere from one section to the next. The section before, as long as a slab and
+// blurred by it, already holds points of the channel, which would turn the fit: the shorter of the two ends counts for
+// both, moved on as the face's end moves beyond. An end has jumped where it has moved by 0.5 mm and five times the
+// noise more than that.
+[[nodiscard]] std::vector<Piece> clear_of_jumps(const FaceTrack& track, double noise_mm);
+
 // The spans of the segmentation's pieces, one a station, carried between its sections; places on the face (t) are not
 // set. `face`: its track and frame. noise_mm: of the scan's points.
 [[nodiscard]] std::vector<FaceSpan> spans_of_track(const FaceTracks& tracks, const FaceFits& face, FacePart part,

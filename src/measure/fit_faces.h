@@ -34,7 +34,8 @@ struct FitSettings {
   double edge_strip_mm = 14.0;   // of the bevel beside each of its edges, from which the edge itself is extended
   double short_strip_mm = 5.0;   // the same where the longer strip's parabola does not follow the face (a hump)
   double edge_margin_mm = 0.35;  // kept clear of every edge, plus noise_in_margin times the noise
-  double face_margin_mm = 0.8;   // the same for side, top and bevel, whose edges get rounded in sanding
+  double face_margin_mm = 0.4;   // the same for side, top and bevel, whose edges get rounded in sanding: a radius of
+                                 // 0.75 mm takes so much of either face at 56 degrees
   double noise_in_margin = 1.5;
   double longest_say_mm = 10.0;  // how far along the rim neighbours have a say in where a face ends, in a noisy scan
   double noise_of_longest_say_mm = 0.3;  // noise from which they have it that far; in proportion down to the first

@@ -3,6 +3,8 @@
 
 #include <gtest/gtest.h>
 
+#include <algorithm>
+
 namespace rimwright {
 namespace {
 
@@ -42,6 +44,61 @@ TEST(SteadyEnds, NoFaceGrowsAndAbsentOnesStayAbsent) {
   steady_ends(spans, 1.0, {});
   EXPECT_EQ(spans[5].to_along_mm, 7.0);
   EXPECT_FALSE(spans[30].present);
+}
+
+// A face of a run-out, whose ends both move outwards by `moves_mm` a section; from section 10 on it is 1.5 mm longer at
+// either end: before, a channel took so much.
+FaceTrack beside_a_channel(double moves_mm) {
+  FaceTrack track;
+  for (int k = 0; k < 20; ++k) {
+    Piece piece;
+    const double gone_mm = k < 10 ? 1.5 : 0.0;
+    piece.from_along_mm = -10.0 - moves_mm * k + gone_mm;
+    piece.to_along_mm = 10.0 + moves_mm * k - gone_mm;
+    track.piece.push_back(piece);
+    track.present.push_back(1);
+  }
+  return track;
+}
+
+TEST(ClearOfJumps, TheShorterOfTwoEndsCountsForBoth) {
+  const FaceTrack track = beside_a_channel(0.2);
+  const std::vector<Piece> clear = clear_of_jumps(track, 0.02);
+  for (std::size_t k = 0; k < track.piece.size(); ++k) {
+    // Section 9 ends at 10.3 and 8 at 10.1, so that 10, whose own end is at 12, counts to 10.3 - 0.2 at least; it is
+    // the one section that changes.
+    EXPECT_DOUBLE_EQ(clear[k].to_along_mm, k == 10 ? 10.3 + 0.2 : track.piece[k].to_along_mm) << k;
+    EXPECT_DOUBLE_EQ(clear[k].from_along_mm, k == 10 ? -10.3 - 0.2 : track.piece[k].from_along_mm) << k;
+  }
+}
+
+TEST(ClearOfJumps, TheOtherWayRoundTheSame) {
+  FaceTrack track = beside_a_channel(0.2);
+  std::reverse(track.piece.begin(), track.piece.end());
+  const std::vector<Piece> clear = clear_of_jumps(track, 0.02);
+  EXPECT_DOUBLE_EQ(clear[9].to_along_mm, 10.3 + 0.2);
+  EXPECT_DOUBLE_EQ(clear[9].from_along_mm, -10.3 - 0.2);
+  EXPECT_DOUBLE_EQ(clear[8].to_along_mm, track.piece[8].to_along_mm);
+}
+
+TEST(ClearOfJumps, AFastRunOutDoesNotJumpAndNoiseMayMoveAnEnd) {
+  FaceTrack fast = beside_a_channel(1.2);  // a section
+  for (int k = 0; k < 10; ++k) {           // without the channel
+    fast.piece[static_cast<std::size_t>(k)].from_along_mm -= 1.5;
+    fast.piece[static_cast<std::size_t>(k)].to_along_mm += 1.5;
+  }
+  const FaceTrack noisy = beside_a_channel(0.2);
+  for (std::size_t k = 0; k < 20; ++k) {
+    EXPECT_EQ(clear_of_jumps(fast, 0.02)[k].to_along_mm, fast.piece[k].to_along_mm) << k;
+    EXPECT_EQ(clear_of_jumps(noisy, 0.3)[k].to_along_mm, noisy.piece[k].to_along_mm) << k;
+  }
+}
+
+TEST(ClearOfJumps, WhereTheFaceWasNotSeenNothingJumps) {
+  FaceTrack track = beside_a_channel(0.2);
+  track.present[9] = 0;
+  const std::vector<Piece> clear = clear_of_jumps(track, 0.02);
+  for (std::size_t k = 0; k < track.piece.size(); ++k) EXPECT_EQ(clear[k].to_along_mm, track.piece[k].to_along_mm) << k;
 }
 
 }  // namespace

@@ -41,10 +41,10 @@ class Bounder {
  public:
   Bounder(const Body& body, const Trial& trial) : body_(body), trial_(trial) {}
   const IdealStation& at(double station_mm) {
-    const auto key = std::lround(station_mm / 4.0);
+    const auto key = std::lround(station_mm);
     const auto found = cache_.find(key);
     if (found != cache_.end()) return found->second;
-    return cache_[key] = ideal_bound(body_, 4.0 * static_cast<double>(key), trial_.scanner.density_per_mm2,
+    return cache_[key] = ideal_bound(body_, static_cast<double>(key), trial_.scanner.density_per_mm2,
                                      trial_.scanner.normal_noise_mm, FitSettings{});
   }
   double of(const std::string& quantity, double station_mm) {
@@ -67,7 +67,8 @@ class Bounder {
 };
 
 struct OverBound {
-  double errors = 0.0, bounds = 0.0;
+  double errors = 0.0, bounds = 0.0;      // sums of squares
+  double over_own = 0.0, stations = 0.0;  // sum of squares of each error over the bound at its own station
   std::vector<double> u95;
 };
 
@@ -83,6 +84,8 @@ void add_errors(const Trial& trial, const Body& body, const Errors& errors, Tall
       OverBound& sum = over[name.substr(0, name.find(' '))];
       sum.errors += e.error * e.error;
       sum.bounds += bound * bound;
+      sum.over_own += e.error * e.error / (bound * bound);
+      sum.stations += 1.0;
       sum.u95.push_back(e.u95 / (1.96 * bound));
     }
   }
@@ -106,13 +109,16 @@ void add_errors(const Trial& trial, const Body& body, const Errors& errors, Tall
       }
       if (!over.contains(name)) continue;
       row.error_over_bound.push_back(std::sqrt(over[name].errors / over[name].bounds));
+      row.error_over_own_bound.push_back(std::sqrt(over[name].over_own / over[name].stations));
       row.u95_over_bound.push_back(median_of(over[name].u95));
     }
     if (!each) continue;
     const Summary s = summarise(list);
     std::printf("  %-12s n %5zu bias %8.4f median %7.4f 95%% %7.4f U95 %7.4f covered %.3f", name.c_str(), s.count,
                 s.bias, s.median, s.p95, s.median_u95, s.covered);
-    if (over.contains(name)) std::printf(" err/bound %.2f", std::sqrt(over[name].errors / over[name].bounds));
+    if (over.contains(name))
+      std::printf(" err/bound %.2f own %.2f", std::sqrt(over[name].errors / over[name].bounds),
+                  std::sqrt(over[name].over_own / over[name].stations));
     std::printf("\n");
   }
 }

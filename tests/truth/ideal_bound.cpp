@@ -1,5 +1,6 @@
 #include "ideal_bound.h"
 
+#include <Eigen/Cholesky>
 #include <algorithm>
 #include <array>
 #include <cmath>
@@ -43,31 +44,81 @@ void shorten(Face& face, const Vector2& corner, double keep_mm) {
   face.width_mm = keep_mm;
 }
 
-void make_sure(Face& face, double half_window_mm, double density, double noise, bool turns = false) {
+void make_sure(Face& face, double half_window_mm, double density, double noise) {
   const double points = density * 2.0 * half_window_mm * face.width_mm;
   face.offset_u = 1.5 * noise / std::sqrt(points);
-  face.slope_u = (turns ? 1.5 : 1.0) * std::sqrt(12.0 / points) * noise / face.width_mm;
+  face.slope_u = std::sqrt(12.0 / points) * noise / face.width_mm;
 }
+
+// What a window of the rim holds of the bevel, or of the strip of it beside one edge: how far it reaches across in each
+// slice. In a run-out one half of the window holds less than the other, and beside a channel perhaps nothing.
+struct Slice {
+  double s_mm = 0.0, from_t_mm = 0.0, to_t_mm = 0.0;  // t from the middle of the face at s = 0
+};
+
+std::vector<Slice> bevel_about(const Body& body, double station_mm, double half_window_mm, const Face& at_station) {
+  constexpr double step_mm = 0.5;
+  const auto slice_at = [&](double s) -> std::optional<Slice> {
+    if (station_mm + s < 0.0 || station_mm + s > body.rim_length_mm()) return std::nullopt;
+    const Section section = body.section(station_mm + s);
+    const Face face = face_of(section, section.pieces(), {BodyFace::bevel, -1, -1});
+    if (!face.seen) return std::nullopt;
+    const double middle_t = (face.middle - at_station.middle).dot(at_station.along);
+    return Slice{s, middle_t - 0.5 * face.width_mm, middle_t + 0.5 * face.width_mm};
+  };
+  std::vector<Slice> slices;
+  for (const double way : {-1.0, 1.0})
+    for (double s = 0.5 * step_mm; s < half_window_mm; s += step_mm) {
+      const auto slice = slice_at(way * s);
+      if (!slice) break;  // a window ends where the face does
+      slices.push_back(*slice);
+    }
+  return slices;
+}
+
+constexpr double straight = 0.0;  // as a usual bend
+
+// Least squares over the slices with the model of the bevel, 1, t, s, s^2, t s, t s^2 and t^2, whose factor is known to
+// the usual bend (a standard deviation, 1/mm).
+class BevelFit {
+ public:
+  BevelFit(const std::vector<Slice>& slices, double density, double noise, double usual_bend_per_mm) : noise_(noise) {
+    if (slices.empty()) return;
+    constexpr double step_mm = 0.5;
+    const double at[3] = {-std::sqrt(0.6), 0.0, std::sqrt(0.6)}, weight[3] = {5.0 / 18, 8.0 / 18, 5.0 / 18};  // Gauss
+    for (const Slice& slice : slices)
+      for (int k = 0; k < 3; ++k) {
+        const double width = slice.to_t_mm - slice.from_t_mm;
+        const Row r = row(0.5 * (slice.from_t_mm + slice.to_t_mm) + 0.5 * width * at[k], slice.s_mm);
+        normal_ += density * width * step_mm * weight[k] * r * r.transpose();
+      }
+    normal_(6, 6) += std::pow(noise / std::max(usual_bend_per_mm, 1e-12), 2);
+  }
+  [[nodiscard]] double height_u(double t_mm) const { return u_of(row(t_mm, 0.0)); }
+  [[nodiscard]] double slope_u() const { return u_of(Row::Unit(1)); }
+
+ private:
+  using Row = Eigen::Matrix<double, 7, 1>;
+  static Row row(double t, double s) { return (Row() << 1.0, t, s, s * s, t * s, t * s * s, t * t).finished(); }
+  [[nodiscard]] double u_of(const Row& r) const { return noise_ * std::sqrt(r.dot(normal_.ldlt().solve(r))); }
+  double noise_;
+  Eigen::Matrix<double, 7, 7> normal_ = Eigen::Matrix<double, 7, 7>::Zero();
+};
 
 // The bevel's end as a tangent about its edge: a strip of it, bent like a parabola across. Where a channel cut the edge
 // away, the parabola is read that far beyond its points.
-Face end_of(const Face& bevel, const Vector2& corner_of_edge, double half_window_mm, double density, double noise,
+Face end_of(const Face& bevel, std::vector<Slice> slices, const Vector2& corner_of_edge, double density, double noise,
             const FitSettings& settings) {
   Face end = bevel;
   const double edge_t = (corner_of_edge - bevel.middle).dot(bevel.along);  // from the middle of the face
-  end.width_mm = std::min(bevel.width_mm, settings.edge_strip_mm);
   end.middle = bevel.middle + edge_t * bevel.along;
-  const double strip_middle_t = std::copysign(0.5 * (bevel.width_mm - end.width_mm), edge_t);
-  const double x = std::max(1.0, std::abs(edge_t - strip_middle_t) / (0.5 * end.width_mm));
-  const double points = density * 2.0 * half_window_mm * end.width_mm;
-  // Height of a least-squares parabola at x half widths from the middle of its points, by Legendre polynomials:
-  // 1 + 3 P1^2 + 5 P2^2 over n; the first two also bend along the rim.
-  const double p2 = 0.5 * (3.0 * x * x - 1.0);
-  // What is known of the bend beforehand, q of standard deviation f, is a P2 coefficient of f w^2 / 6.
-  const double known = settings.usual_bend_per_mm * end.width_mm * end.width_mm / 6.0;
-  const double bend_variance =
-      end.width_mm < settings.narrowest_bend_mm ? 0.0 : 1.0 / (points / (5.0 * noise * noise) + 1.0 / (known * known));
-  end.offset_u = std::sqrt(9.0 / 4.0 * (1.0 + 3.0 * x * x) / points * noise * noise + p2 * p2 * bend_variance);
+  for (Slice& slice : slices)
+    if (edge_t < 0.0)
+      slice.to_t_mm = std::min(slice.to_t_mm, slice.from_t_mm + settings.edge_strip_mm);
+    else
+      slice.from_t_mm = std::max(slice.from_t_mm, slice.to_t_mm - settings.edge_strip_mm);
+  const bool bends = std::min(bevel.width_mm, settings.edge_strip_mm) >= settings.narrowest_bend_mm;
+  end.offset_u = BevelFit(slices, density, noise, bends ? settings.usual_bend_per_mm : straight).height_u(edge_t);
   end.slope_u = 0.0;  // turning about the edge does not move it
   return end;
 }
@@ -140,9 +191,11 @@ IdealStation ideal_bound(const Body& body, double station_mm, double density, do
     make_sure(*face, grown_window(*face, settings.reference_window_mm, density, noise, settings), density, noise);
   if (faces.bevel.seen) {
     const double half = grown_window(faces.bevel, settings.bevel_window_mm, density, noise, settings);
-    make_sure(faces.bevel, half, density, noise, true);
-    faces.lower = end_of(faces.bevel, section.lower_edge, half, density, noise, settings);
-    faces.upper = end_of(faces.bevel, section.upper_edge, half, density, noise, settings);
+    const auto slices = bevel_about(body, station_mm, half, faces.bevel);
+    faces.bevel.offset_u = 0.0;  // nothing reads it
+    faces.bevel.slope_u = BevelFit(slices, density, noise, straight).slope_u();
+    faces.lower = end_of(faces.bevel, slices, section.lower_edge, density, noise, settings);
+    faces.upper = end_of(faces.bevel, slices, section.upper_edge, density, noise, settings);
     const auto angle = [](const Faces& f) {
       return std::acos(std::clamp(std::abs(f.side.along.dot(f.bevel.along)), 0.0, 1.0));
     };

@@ -41,14 +41,15 @@ void print(const Tally& tally) {
   std::printf("steps measured at %.1f %% of %zu stations, reported at %zu where there are none\n\n",
               share(tally.steps_measured, tally.steps_true), tally.steps_true, tally.steps_false);
 
-  std::printf("%-13s %-22s %6s %8s %8s %18s %8s %9s %8s\n", "errors of", "condition", "bodies", "stations", "bias",
-              "coverage", "U95", "err/bound", "U95/best");
+  std::printf("%-13s %-22s %6s %8s %8s %18s %8s %9s %8s %8s\n", "errors of", "condition", "bodies", "stations", "bias",
+              "coverage", "U95", "err/bound", "(own)", "U95/best");
   for (const auto& [quantity, conditions] : tally.errors)
     for (const auto& [condition, row] : conditions) {
       const Bounds bounds = row.coverage_bounds();
-      std::printf("%-13s %-22s %6zu %8zu %8.4f %5.3f [%5.3f %5.3f] %8.4f %9.2f %8.2f\n", quantity.c_str(),
+      std::printf("%-13s %-22s %6zu %8zu %8.4f %5.3f [%5.3f %5.3f] %8.4f %9.2f %8.2f %8.2f\n", quantity.c_str(),
                   condition.c_str(), row.bodies, row.stations, row.bias(), row.coverage(), bounds.lower, bounds.upper,
-                  median_of(row.u95), median_of(row.error_over_bound), median_of(row.u95_over_bound));
+                  median_of(row.u95), median_of(row.error_over_bound), median_of(row.error_over_own_bound),
+                  median_of(row.u95_over_bound));
     }
   std::printf("\n%-13s %-22s %8s %8s %21s %21s %9s\n", "verdicts of", "condition", "inside", "outside",
               "false pass % (upper)", "false fail % (upper)", "undecided");

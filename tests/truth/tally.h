@@ -22,8 +22,9 @@ struct ErrorTally {
   std::size_t bodies = 0, stations = 0, covered = 0;
   double weight = 0.0, covered_weight = 0.0;
   std::vector<double> errors, u95;
-  std::vector<double> error_over_bound;  // by body, white noise only: rms error over rms bound
-  std::vector<double> u95_over_bound;    // by body, white noise only: median of U95 / (1.96 bound)
+  std::vector<double> error_over_own_bound;  // a body: root mean square of error over the bound at its own station
+  std::vector<double> error_over_bound;      // by body, white noise only: rms error over rms bound
+  std::vector<double> u95_over_bound;        // by body, white noise only: median of U95 / (1.96 bound)
 
   [[nodiscard]] double coverage() const { return static_cast<double>(covered) / static_cast<double>(stations); }
   [[nodiscard]] Bounds coverage_bounds() const { return clopper_pearson_95(covered_weight, weight); }
