@@ -3,8 +3,10 @@
 //   campaign [--bodies 30] [--first 1] [--check] [--each]
 //
 // Prints bias, coverage of U95, median U95, error and U95 over the Cramer-Rao bound of the known noise (white-noise
-// bodies; ideal_bound.h), false passes, false fails and the share undecided, by quantity and condition. --check ends
-// with status 1 if the counts contradict a demand. --each prints a line a body.
+// bodies; ideal_bound.h; of a body the root of the sum of its errors' squares over that of the bounds', which its few
+// least sure stations decide, and '(own)' the root mean square of each error over the bound at its own station), false
+// passes, false fails and the share undecided, by quantity and condition. --check ends with status 1 if the counts
+// contradict a demand. --each prints a line a body.
 //
 // Independence: windows of the fit reach up to 12 mm each way, so stations closer than 24 mm share points; correlated
 // noise of length L ties stations over about 3 L; a warp or a doubtful scale ties the whole body together. A station

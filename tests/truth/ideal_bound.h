@@ -6,11 +6,11 @@
 // bend across (a crown). These freedoms are the measuring's own: a defect uses each of them, so an ideal measurer may
 // not assume it away. The window is the one the settings of the fit would take for this noise and density (FitSettings:
 // it grows until the slope across is sure enough). With n points evenly spread over a width w, independent noise s
-// along the normal: variance of the line at its middle 9/4 s^2/n (value of a least-squares parabola at its middle), of
-// its slope 12 s^2/(n w^2), 9/4 of that for the bevel, and of the strip, read x half widths from its middle,
-// 9/4 (1 + 3 x^2) s^2/n + P2(x)^2 / (n / 5 s^2 + 1 / (f w^2 / 6)^2): x is 1 at an edge that stands, more where a
-// channel cut the edge away, and f what faces usually bend, as the fit knows it. Sensitivities by differences on the
-// true section. White noise only.
+// along the normal: variance of a face's line at its middle 9/4 s^2/n (value of a least-squares parabola along the rim
+// at its middle), of its slope 12 s^2/(n w^2). The bevel, whose width changes in a run-out and where a channel begins,
+// is fitted by least squares over what the window truly holds of it, and so are the strips at its edges, whose bend
+// across is known beforehand to what faces usually bend, as the fit knows it; where a channel cut an edge away, the
+// strip is read that far beyond its points. Sensitivities by differences on the true section. White noise only.
 #pragma once
 
 #include <map>

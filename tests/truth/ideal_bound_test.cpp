@@ -1,4 +1,4 @@
-// The bound's shortcuts (Legendre polynomials, factors for bends along the rim) against least squares carried out.
+// The bound against least squares over a grid of points, and in a run-out against what it must be.
 #include "ideal_bound.h"
 
 #include <gtest/gtest.h>
@@ -52,6 +52,47 @@ TEST(IdealBound, TheEdgeOfAStripByLeastSquares) {
     const double by_strip = noise * std::sqrt(variance) / sine;
     EXPECT_GE(ideal.drop_u_mm, 0.99 * by_strip) << cut_mm;
     EXPECT_LE(ideal.drop_u_mm, 1.1 * by_strip) << cut_mm;
+  }
+}
+
+BodySpec with_a_bevel(double drop_mm) {
+  BodySpec spec;
+  spec.outline.pieces.push_back({300.0, 1.0 / 300.0, 1.0 / 300.0});
+  spec.bevel = BevelSpec{.angle_deg = 125.0, .drop_mm = drop_mm, .from_mm = 20.0, .to_mm = 280.0};
+  spec.bevel->start_run_out_mm = spec.bevel->end_run_out_mm = 40.0;
+  return spec;
+}
+
+constexpr double density_per_mm2 = 20.0, noise_mm = 0.02;
+
+double angle_u_deg(double drop_mm, double station_mm) {
+  const auto body = Body::from(with_a_bevel(drop_mm));
+  return ideal_bound(*body, station_mm, density_per_mm2, noise_mm, {}).angle_u_deg;
+}
+
+// Of even points over a rectangle: 12 s^2 / (n w^2) of the slope across, and 9/4 of that where it may drift as s^2.
+TEST(IdealBound, TheAngleOfAnEvenBevel) {
+  constexpr double drop_mm = 14.0;
+  const double width_mm = drop_mm / std::cos(radians_from_degrees(55.0));
+  const double points = density_per_mm2 * 2.0 * FitSettings{}.bevel_window_mm * width_mm;
+  const double by_hand = degrees_from_radians(1.5 * std::sqrt(12.0 / points) * noise_mm / width_mm);
+  EXPECT_GE(angle_u_deg(drop_mm, 150.0), 0.99 * by_hand);
+  EXPECT_LE(angle_u_deg(drop_mm, 150.0), 1.05 * by_hand);  // the side is wider and its window longer: a fifth, squared
+}
+
+// What a window holds of a run-out holds the rectangle over its narrow end and is held by that over its wide end. More
+// points of the same model never say less (Loewner order of the information).
+TEST(IdealBound, TheAngleInARunOutLiesBetweenTwoEvenBevels) {
+  const auto body = Body::from(with_a_bevel(14.0));
+  ASSERT_TRUE(body);
+  for (const double station_mm : {32.0, 40.0, 48.0}) {
+    const double half_mm = FitSettings{}.bevel_window_mm;
+    const double narrow_mm = body->section(station_mm - half_mm).drop_mm;
+    const double wide_mm = body->section(station_mm + half_mm).drop_mm;
+    ASSERT_GT(wide_mm, 1.2 * narrow_mm);
+    const double there = angle_u_deg(14.0, station_mm);
+    EXPECT_LT(there, angle_u_deg(narrow_mm, 150.0)) << station_mm;
+    EXPECT_GT(there, angle_u_deg(wide_mm, 150.0)) << station_mm;
   }
 }
 
