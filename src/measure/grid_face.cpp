@@ -43,6 +43,7 @@ FaceGrid grid_face(const UnrolledRim& rim, const FittedRim& fitted, const FaceFi
     counts.assign(grid.rows, 0.0);
     const double first = std::min(fit.from_t_mm, fit.to_t_mm) + edge_margin_mm;
     const double last = std::max(fit.from_t_mm, fit.to_t_mm) - edge_margin_mm;
+    if (last <= first) return;  // too narrow to have a part clear of its ends
     FaceSpan span;
     span.a_mm = fit.a_mm - fit.b * fit.t0_mm;
     span.b = fit.b;
