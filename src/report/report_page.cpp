@@ -65,7 +65,7 @@ std::string filled(std::string page, const std::vector<std::pair<std::string_vie
 }  // namespace
 
 Outcome<std::string> report_page(const Inspection& inspection, const ReportContext& context) {
-  const Outcome<std::string> picture = heatmap_png(inspection);
+  Outcome<std::string> picture = heatmap_png(inspection);
   if (!picture) return picture;
   return report_page(inspection, context, *picture);
 }
