@@ -170,7 +170,7 @@ TEST(TablePlane, ATopIsNone) {
 
 TEST(TablePlane, NeitherAreAFewPatchesAmongMany) {
   std::vector<Patch> seeds = table_patches(4.0);
-  const std::size_t wood = 2 * seeds.size();
+  const std::size_t wood = 3 * seeds.size();
   for (std::size_t i = 0; i < wood; ++i)
     seeds.push_back(
         level_at(static_cast<double>(i % 97), static_cast<double>(i % 53), 20.0 + 0.01 * static_cast<double>(i)));

@@ -1,6 +1,6 @@
 // First patches of the wood where a figured table under it took most of the features: the table is found as the level
-// plane most first patches lie on, with hardly anything under it, and the top is looked for above it by sliding level
-// patches up and down columns.
+// plane that holds more first patches than any other, with hardly anything under it, and the top is looked for above it
+// by sliding level patches up and down columns.
 #pragma once
 
 #include <cmath>
@@ -18,12 +18,12 @@ namespace rimwright {
 struct SeedOverTableSettings {
   double level_above_cosine = 0.94;  // of normal and up of the sheet, of what may be a table
   double within_mm = 1.5;            // of its plane; a target on a card or a thin cloth's folds count as table
-  double table_share = 0.5;          // of the first patches on that plane,
-  double below_share = 0.05;         // and no more than this under it: a top has bevel, side and table below
-  double clear_mm = 10.0;            // the top lies so far above it at least,
-  double highest_mm = 200.0;         // and at most: a deep body, on blocks
-  double spacing_mm = 7.0;           // of the columns
-  double target_margin_mm = 5.0;     // round the printed board, in which no column stands
+  double table_share = 0.3;          // of the first patches on that plane; the printed board may have as many,
+  double below_share = 0.05;      // and no more than this under it: a top has bevel, side and table below, 0.12 or more
+  double clear_mm = 10.0;         // the top lies so far above it at least,
+  double highest_mm = 200.0;      // and at most: a deep body, on blocks
+  double spacing_mm = 7.0;        // of the columns
+  double target_margin_mm = 5.0;  // round the printed board, in which no column stands
   std::size_t least_neighbours = 5;  // columns within three spacings that find the top at about the same height,
   double same_height_mm = 3.0;       // which a dome or a tilt stays within over that
   std::size_t fewest_patches = 20;   // of wood, for the table to be believed one
@@ -48,7 +48,7 @@ struct SeedsOverTable {
                                              const ScaleTarget& target, const SeedOverTableSettings& settings,
                                              Workers& workers);
 
-// The level plane most of the patches lie on, if hardly any lie under it.
+// The level plane that holds more patches than any other, if they are many and hardly any lie under it.
 [[nodiscard]] std::optional<CommonPlane> table_plane(const std::vector<Patch>& seeds,
                                                      const SeedOverTableSettings& settings);
 
