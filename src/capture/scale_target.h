@@ -27,6 +27,10 @@ struct ScaleTarget {
   [[nodiscard]] int corner_count() const { return (squares_across - 1) * (squares_down - 1); }
   [[nodiscard]] double width_mm() const { return squares_across * square_mm; }
   [[nodiscard]] double height_mm() const { return squares_down * square_mm; }
+  // Whether a place lies over or under the board, or within a margin of it; y down the page as in the target frame.
+  [[nodiscard]] bool covers(double x_mm, double y_mm, double margin_mm) const {
+    return x_mm > -margin_mm && x_mm < width_mm() + margin_mm && y_mm > -margin_mm && y_mm < height_mm() + margin_mm;
+  }
 };
 
 // Inner chessboard corners in the target frame (z = 0), index = row * (squares_across - 1) + column.

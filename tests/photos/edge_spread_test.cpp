@@ -95,7 +95,7 @@ TEST(EdgeSpread, SaysNothingOfABoardHardlySeen) {
 }
 
 // Evidence of four photos that look straight down on the board, one of which could not be placed.
-std::vector<std::string> said_of(double sigma_px, std::size_t lost = 3) {
+std::vector<std::string> said_of(double sigma_px, std::size_t lost = 3, const std::string& named = "photo ") {
   const ScaleTarget target;
   const Board board = picture(target, sigma_px, sigma_px, 6);
   PhotoSet set;
@@ -107,7 +107,8 @@ std::vector<std::string> said_of(double sigma_px, std::size_t lost = 3) {
   network.lenses.push_back({1000.0, 0.0, 0.0});
   for (std::uint32_t i = 0; i < 4; ++i) {
     set.photos.push_back(board.photo);
-    set.photos.back().name = "photo " + std::to_string(i);
+    set.photos.back().name = named + std::to_string(i);
+    if (named.empty()) set.photos.back().name += static_cast<char>('d' - i);
     network.lens_of.push_back(0);
     network.size_px.emplace_back(board.photo.width, board.photo.height);
     Transform T_camera_sheet = Transform::Identity();
@@ -148,7 +149,11 @@ TEST(PhotoVerdict, SaysWhatTiesAPhotoToTheOthers) {
   EXPECT_TRUE(any_says(said_of(0.7, 2), "take one more photo from between where photo 1 and photo 3 were taken"));
   EXPECT_TRUE(any_says(said_of(0.7, 3), "take one more photo from near where photo 2 was taken"));
   EXPECT_TRUE(any_says(said_of(0.7, 0), "take one more photo from near where photo 1 was taken"));
-  EXPECT_FALSE(any_says(said_of(0.7, 4), "take one more"));  // all four are placed
+  for (const char* words : {"take one more", "take what was not recognised again"})
+    EXPECT_FALSE(any_says(said_of(0.7, 4), words));  // all four are placed
+  // Names that count nothing tell no place.
+  EXPECT_FALSE(any_says(said_of(0.7, 2, ""), "take one more"));
+  EXPECT_TRUE(any_says(said_of(0.7, 2, ""), "take what was not recognised again, with the whole target in view"));
 }
 
 }  // namespace

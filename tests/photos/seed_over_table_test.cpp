@@ -157,7 +157,7 @@ TEST(SeedOverTable, WhereNothingStandsOnItNothingIsTakenForATable) {
 
 TEST(TablePlane, ATopIsNone) {
   std::vector<Patch> seeds = table_patches(4.0);
-  ASSERT_TRUE(table_plane(seeds, {}));
+  ASSERT_TRUE(table_plane(seeds, {}, {}));
   // A side face below it, a tenth as many.
   const std::size_t side = seeds.size() / 10;
   for (std::size_t i = 0; i < side; ++i) {
@@ -165,7 +165,18 @@ TEST(TablePlane, ATopIsNone) {
     patch.normal_sheet = -Vector3::UnitY();
     seeds.push_back(patch);
   }
-  EXPECT_FALSE(table_plane(seeds, {}));
+  EXPECT_FALSE(table_plane(seeds, {}, {}));
+}
+
+TEST(TablePlane, TheBoardOnTheWoodHidesNone) {
+  std::vector<Patch> seeds = table_patches(4.0);
+  for (Patch& patch : seeds) patch.at_sheet_mm.z() -= 80.0;
+  const std::size_t on_table = seeds.size();
+  for (std::size_t i = 0; i < 2 * on_table; ++i)  // features of print, which are strong
+    seeds.push_back(level_at(1.0 + static_cast<double>(i % 185), -1.0 - static_cast<double>(i % 134), 0.0));
+  const auto table = table_plane(seeds, {}, {});
+  ASSERT_TRUE(table);
+  EXPECT_NEAR(table->middle_mm.z(), -80.0, 0.04);
 }
 
 TEST(TablePlane, NeitherAreAFewPatchesAmongMany) {
@@ -174,8 +185,8 @@ TEST(TablePlane, NeitherAreAFewPatchesAmongMany) {
   for (std::size_t i = 0; i < wood; ++i)
     seeds.push_back(
         level_at(static_cast<double>(i % 97), static_cast<double>(i % 53), 20.0 + 0.01 * static_cast<double>(i)));
-  EXPECT_FALSE(table_plane(seeds, {}));
-  EXPECT_FALSE(table_plane({}, {}));
+  EXPECT_FALSE(table_plane(seeds, {}, {}));
+  EXPECT_FALSE(table_plane({}, {}, {}));
 }
 
 }  // namespace

@@ -56,21 +56,30 @@ std::string left_out(const PhotoEvidence& e) {
   return all.size() > 6 ? text + " and others" : text;
 }
 
+std::string without_digits(std::string name) {
+  std::erase_if(name, [](char c) { return c >= '0' && c <= '9'; });
+  return name;
+}
+
 // What ties photos that could not be placed to the rest: one more between them. Phones number photos in the order in
-// which they are taken, and who walks round a body takes neighbours one after the other.
+// which they are taken, and who walks round a body takes neighbours one after the other; other names tell no place.
 std::string tie_in(const PhotoEvidence& e, const PhotoVerdictSettings& settings) {
   const auto nearest_placed = [&](std::size_t i, int way) -> std::optional<std::size_t> {
     const auto count = static_cast<std::ptrdiff_t>(e.set.photos.size());
     for (std::ptrdiff_t k = static_cast<std::ptrdiff_t>(i) + way; k >= 0 && k < count; k += way)
-      if (e.network.placed[static_cast<std::size_t>(k)]) return static_cast<std::size_t>(k);
+      if (const auto n = static_cast<std::size_t>(k);
+          e.network.placed[n] && without_digits(e.set.photos[n].name) == without_digits(e.set.photos[i].name))
+        return n;
     return std::nullopt;
   };
   const Vector3 middle(0.5 * e.target.width_mm(), -0.5 * e.target.height_mm(), 0.0);
   const auto sight = [&](std::size_t i) { return Vector3((e.stack.views[i].centre_sheet_mm() - middle).normalized()); };
   const double near_cosine = std::cos(radians_from_degrees(settings.neighbours_within_deg));
   std::vector<std::string> places;
+  bool is_lost = false;
   for (std::size_t i = 0; i < e.set.photos.size(); ++i) {
     if (e.network.placed[i]) continue;
+    is_lost = true;
     const auto before = nearest_placed(i, -1), after = nearest_placed(i, 1);
     std::string place;
     if (before && after && sight(*before).dot(sight(*after)) > near_cosine) {
@@ -80,7 +89,8 @@ std::string tie_in(const PhotoEvidence& e, const PhotoVerdictSettings& settings)
     }
     if (!place.empty() && std::find(places.begin(), places.end(), place) == places.end()) places.push_back(place);
   }
-  if (places.empty()) return "";
+  if (!is_lost) return "";
+  if (places.empty()) return "take what was not recognised again, with the whole target in view";
   constexpr std::size_t most = 3;
   std::string text = "to use what was not recognised, take one more photo from ";
   for (std::size_t k = 0; k < std::min(most, places.size()); ++k) text += (k == 0 ? "" : ", one from ") + places[k];

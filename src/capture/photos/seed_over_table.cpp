@@ -64,8 +64,7 @@ std::vector<Vector3> column_feet(const PhotoStack& stack, const std::vector<Vect
   std::vector<Vector3> feet;
   for (double x = low.x(); x <= high.x(); x += settings.spacing_mm) {
     for (double y = low.y(); y <= high.y(); y += settings.spacing_mm) {
-      const double margin = settings.target_margin_mm;
-      if (x > -margin && x < target.width_mm() + margin && y < margin && y > -target.height_mm() - margin) continue;
+      if (target.covers(x, -y, settings.target_margin_mm)) continue;
       bool is_table = false;
       index.for_near(Vector3(x, y, 0.0), [&](std::size_t) { is_table = true; });
       if (is_table) continue;
@@ -95,12 +94,16 @@ std::vector<Patch> supported(const std::vector<Patch>& patches, const CommonPlan
 
 }  // namespace
 
-std::optional<CommonPlane> table_plane(const std::vector<Patch>& seeds, const SeedOverTableSettings& settings) {
-  std::vector<Vector3> level;
+std::optional<CommonPlane> table_plane(const std::vector<Patch>& seeds, const ScaleTarget& target,
+                                       const SeedOverTableSettings& settings) {
+  std::vector<Vector3> all, level;
   for (const Patch& seed : seeds) {
-    if (seed.normal_sheet.z() > settings.level_above_cosine) level.push_back(seed.at_sheet_mm);
+    const Vector3& at = seed.at_sheet_mm;
+    if (std::abs(at.z()) < settings.within_mm && target.covers(at.x(), -at.y(), settings.target_margin_mm)) continue;
+    all.push_back(at);
+    if (seed.normal_sheet.z() > settings.level_above_cosine) level.push_back(at);
   }
-  const double least = settings.table_share * static_cast<double>(seeds.size());
+  const double least = settings.table_share * static_cast<double>(all.size());
   if (level.size() < 3 || static_cast<double>(level.size()) < least) return std::nullopt;
   // The plane through three of them on which most lie: where three in ten do, one draw of 37 lies on it.
   constexpr int draws = 400;
@@ -116,16 +119,15 @@ std::optional<CommonPlane> table_plane(const std::vector<Patch>& seeds, const Se
   }
   if (best.size() < 3 || static_cast<double>(best.size()) < least) return std::nullopt;
   const CommonPlane plane = plane_through(on_plane(plane_through(best), level, settings.within_mm));
-  const auto under = std::count_if(seeds.begin(), seeds.end(), [&](const Patch& seed) {
-    return height_over(plane, seed.at_sheet_mm) < -2.0 * settings.within_mm;
-  });
-  if (static_cast<double>(under) > settings.below_share * static_cast<double>(seeds.size())) return std::nullopt;
+  const auto under = std::count_if(
+      all.begin(), all.end(), [&](const Vector3& at) { return height_over(plane, at) < -2.0 * settings.within_mm; });
+  if (static_cast<double>(under) > settings.below_share * static_cast<double>(all.size())) return std::nullopt;
   return plane;
 }
 
 SeedsOverTable seed_over_table(const PhotoStack& stack, const std::vector<Patch>& seeds, const ScaleTarget& target,
                                const SeedOverTableSettings& settings, Workers& workers) {
-  const auto table = table_plane(seeds, settings);
+  const auto table = table_plane(seeds, target, settings);
   if (!table) return {seeds, std::nullopt};
   std::vector<Vector3> table_places;
   std::vector<Patch> others;

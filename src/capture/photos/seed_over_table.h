@@ -18,16 +18,16 @@ namespace rimwright {
 struct SeedOverTableSettings {
   double level_above_cosine = 0.94;  // of normal and up of the sheet, of what may be a table
   double within_mm = 1.5;            // of its plane; a target on a card or a thin cloth's folds count as table
-  double table_share = 0.3;          // of the first patches on that plane; the printed board may have as many,
-  double below_share = 0.05;      // and no more than this under it: a top has bevel, side and table below, 0.12 or more
-  double clear_mm = 10.0;         // the top lies so far above it at least,
-  double highest_mm = 200.0;      // and at most: a deep body, on blocks
-  double spacing_mm = 7.0;        // of the columns
-  double target_margin_mm = 5.0;  // round the printed board, in which no column stands
+  double table_share = 0.3;          // of the first patches on that plane, those on the printed board apart,
+  double below_share = 0.05;         // and no more than this under it: under a top lie bevel, side and table, 0.12
+  double clear_mm = 10.0;            // the top lies so far above it at least,
+  double highest_mm = 200.0;         // and at most: a deep body, on blocks
+  double spacing_mm = 7.0;           // of the columns
+  double target_margin_mm = 5.0;     // round the printed board, in which no column stands
   std::size_t least_neighbours = 5;  // columns within three spacings that find the top at about the same height,
   double same_height_mm = 3.0;       // which a dome or a tilt stays within over that
   std::size_t fewest_patches = 20;   // of wood, for the table to be believed one
-  int shrink = 2;                    // of the photos for the search: half size finds the top in a quarter of the time
+  int shrink = 2;                    // of the photos for the search: a quarter of the samples, and half of the steps
   SlidePatchSettings slide{.step_mm = 0.28, .sample_spacing_px = 1.5, .least_agreement = 0.5};
   RefinePatchSettings coarse{.half_along_mm = 2.5, .half_across_mm = 2.5, .farthest_tilt_deg = 25.0};
   RefinePatchSettings refine{.half_along_mm = 1.8, .half_across_mm = 1.8};
@@ -48,8 +48,9 @@ struct SeedsOverTable {
                                              const ScaleTarget& target, const SeedOverTableSettings& settings,
                                              Workers& workers);
 
-// The level plane that holds more patches than any other, if they are many and hardly any lie under it.
-[[nodiscard]] std::optional<CommonPlane> table_plane(const std::vector<Patch>& seeds,
+// The level plane that holds more patches than any other, if they are many and hardly any lie under it; those on the
+// printed board, which may lie on the wood, do not count.
+[[nodiscard]] std::optional<CommonPlane> table_plane(const std::vector<Patch>& seeds, const ScaleTarget& target,
                                                      const SeedOverTableSettings& settings);
 
 }  // namespace rimwright

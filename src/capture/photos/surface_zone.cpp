@@ -60,10 +60,7 @@ SurfaceZone::SurfaceZone(const std::vector<Patch>& seeds, const ScaleTarget& tar
 bool SurfaceZone::holds(const Vector3& p) const {
   if (near_.empty() || p.z() < side_top_ - settings_.deepest_mm || p.z() > side_top_ + settings_.highest_mm)
     return false;
-  const double margin = settings_.target_margin_mm;
-  const bool on_board = p.x() > -margin && p.x() < target_.width_mm() + margin && p.y() < margin &&
-                        p.y() > -target_.height_mm() - margin && p.z() > -3.0;
-  if (on_board) return false;
+  if (p.z() > -3.0 && target_.covers(p.x(), -p.y(), settings_.target_margin_mm)) return false;
   const long column = std::lround((p.x() - left_) / settings_.cell_mm);
   const long row = std::lround((p.y() - bottom_) / settings_.cell_mm);
   if (column < 0 || row < 0 || column >= columns_ || row >= rows_) return false;
