@@ -287,6 +287,7 @@ void list_photo_settings(PhotoSettings& settings, SettingsTable& table) {
     BIND(enough_photos, 3, 100);
     BIND(bow_mm, 0.02, 5);
     BIND(unsharp_px, 0.5, 50);
+    BIND(unsharp_size_px, 500, 40'000);
     BIND(unsharp_share, 0.05, 1);
     BIND(photo_residual_ratio, 1.2, 20);
     BIND(neighbours_within_deg, 5, 180);

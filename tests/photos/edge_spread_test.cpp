@@ -95,7 +95,8 @@ TEST(EdgeSpread, SaysNothingOfABoardHardlySeen) {
 }
 
 // Evidence of four photos that look straight down on the board, one of which could not be placed.
-std::vector<std::string> said_of(double sigma_px, std::size_t lost = 3, const std::string& named = "photo ") {
+std::vector<std::string> said_of(double sigma_px, std::size_t lost = 3, const std::string& named = "photo ",
+                                 const PhotoVerdictSettings& settings = {}) {
   const ScaleTarget target;
   const Board board = picture(target, sigma_px, sigma_px, 6);
   PhotoSet set;
@@ -128,7 +129,7 @@ std::vector<std::string> said_of(double sigma_px, std::size_t lost = 3, const st
     adjusted.photo_rms_px.push_back(i == lost ? 0.0 : 0.05);
   }
   const PhotoStack stack{network.views(), std::vector<SmoothPhoto>(4)};
-  return photo_verdict({target, set, network, adjusted, stack, {patch}, {}, {}}, {});
+  return photo_verdict({target, set, network, adjusted, stack, {patch}, {}, {}}, settings);
 }
 
 bool any_says(const std::vector<std::string>& notes, const std::string& words) {
@@ -139,6 +140,14 @@ bool any_says(const std::vector<std::string>& notes, const std::string& words) {
 TEST(PhotoVerdict, SaysThatAllPhotosAreUnsharpAlike) {
   EXPECT_TRUE(any_says(said_of(2.5), "3 of the 3 photos that show it are unsharp"));
   EXPECT_FALSE(any_says(said_of(0.7), "unsharp"));
+}
+
+TEST(PhotoVerdict, SharpnessIsThatOfALensNotOfItsPixels) {
+  PhotoVerdictSettings settings;
+  settings.unsharp_size_px = 11.0 * square_px / 2.0;  // these photos are twice as long
+  EXPECT_FALSE(any_says(said_of(1.8, 3, "photo ", settings), "unsharp"));
+  EXPECT_TRUE(any_says(said_of(1.8), "unsharp"));
+  EXPECT_TRUE(any_says(said_of(2.6, 3, "photo ", settings), "sharp ones over 6"));
 }
 
 TEST(PhotoVerdict, SaysOfAPhotoThatCouldNotBePlacedWhatIsTrue) {

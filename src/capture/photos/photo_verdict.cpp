@@ -120,18 +120,23 @@ std::string unsharp_together(const PhotoEvidence& e, const PhotoVerdictSettings&
       corners[s.photo].push_back({static_cast<int>(s.point), s.pixel});
   }
   std::vector<double> all_px, wide_px;
+  double largest = 1.0;
   for (std::size_t i = 0; i < corners.size(); ++i) {
     const double spread_px = edge_spread_px(e.set.photos[i], corners[i], e.target);
     if (spread_px > 0.0) all_px.push_back(spread_px);
-    if (spread_px > settings.unsharp_px) wide_px.push_back(spread_px);
+    const double size =
+        std::max(1.0, std::max(e.set.photos[i].width, e.set.photos[i].height) / settings.unsharp_size_px);
+    largest = std::max(largest, size);
+    if (spread_px > size * settings.unsharp_px) wide_px.push_back(spread_px);
   }
   if (wide_px.size() < 3 ||
       static_cast<double>(wide_px.size()) < settings.unsharp_share * static_cast<double>(all_px.size()))
     return "";
   return words(
-      "%zu of the %zu photos that show it are unsharp: edges of the target spread over %.0f pixels, sharp ones over 3; "
+      "%zu of the %zu photos that show it are unsharp: edges of the target spread over %.0f pixels, sharp ones over "
+      "%.0f; "
       "shoot again in more light, the phone leant on something and the focus on the rim",
-      wide_px.size(), all_px.size(), 4.0 * median_of(wide_px));
+      wide_px.size(), all_px.size(), 4.0 * median_of(wide_px), 3.0 * largest);
 }
 
 // The side is where measuring is won or lost: places along it, 12 mm wide in plan, with too few patches.

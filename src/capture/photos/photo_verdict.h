@@ -13,11 +13,12 @@
 namespace rimwright {
 
 struct PhotoVerdictSettings {
-  std::size_t enough_photos = 20;        // 24 are advised; below 20 say so
-  double bow_mm = 0.25;                  // bow of the target, over its corners, that is worth a word
-  double unsharp_px = 1.15;              // blur of the target's edges; a phone held still and focused has 0.6 to 1,
-  double unsharp_share = 0.35;           // and of the photos so unsharp, from which it is worth a word
-  double photo_residual_ratio = 2.5;     // a photo whose tie residual is this many medians is unsharp or moved
+  std::size_t enough_photos = 20;     // 24 are advised; below 20 say so
+  double bow_mm = 0.25;               // bow of the target, over its corners, that is worth a word
+  double unsharp_px = 1.15;           // blur of the target's edges; a phone held still and focused has 0.6 to 1,
+  double unsharp_size_px = 4032.0;    // of a photo so long; lenses resolve no more of longer ones, pixel for pixel less
+  double unsharp_share = 0.35;        // and of the photos so unsharp, from which it is worth a word
+  double photo_residual_ratio = 2.5;  // a photo whose tie residual is this many medians is unsharp or moved
   double neighbours_within_deg = 60.0;   // between two photos, one more between them is worth asking for
   double thin_share = 0.35;              // patches a square mm of side below which a place counts as thinly matched
   double thin_rim_share = 0.15;          // of the rim's places, from which it is worth a word
