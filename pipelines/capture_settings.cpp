@@ -116,14 +116,19 @@ void list_depth_settings(DepthSettings& settings, SettingsTable& table) {
     ORDER(marker_mm, square_mm);
   }
   {
-    GROUP(FindTargetSettings, settings.target.find, "depth.target.find", 0);
+    GROUP(FindTargetSettings, settings.target.find, "depth.target.find", 1);
     BIND(search_side_px, 600, 9000);
     BIND(patient_side_px, 600, 12'000);
     BIND(patient_below_share, 0, 1);
-    BIND(corner_window_share, 0.02, 0.8);
-    BIND(smallest_window_px, 1, 15);
-    BIND(largest_window_px, 1, 50);
-    ORDER(smallest_window_px, largest_window_px);
+  }
+  {
+    GROUP(RefineCornerSettings, settings.target.find.corner, "depth.target.find.corner", 0);
+    BIND(arm_share, 0.08, 0.5);
+    BIND(clear_of_marker_px, 0, 8);
+    BIND(farthest_px, 1, 20);
+    BIND(least_contrast, 4, 60);
+    BIND(largest_misfit, 0.1, 1.6);
+    BIND(largest_u_px, 0.1, 2);
   }
   {
     GROUP(VerdictSettings, settings.verdict, "depth.verdict", 0);

@@ -3,30 +3,14 @@
 #include <algorithm>
 #include <cmath>
 #include <opencv2/aruco/charuco.hpp>
+#include <opencv2/calib3d.hpp>
 #include <opencv2/imgproc.hpp>
+#include <optional>
 
 #include "capture/target_dictionary.h"
 
 namespace rimwright {
 namespace {
-
-// Median distance in pixels between corners that are neighbours on the board.
-double seen_square_px(const std::vector<cv::Point2f>& corners, const std::vector<int>& ids, const ScaleTarget& target) {
-  const int across = target.squares_across - 1;
-  std::vector<cv::Point2f> by_id(static_cast<std::size_t>(target.corner_count()), {-1, -1});
-  for (std::size_t i = 0; i < ids.size(); ++i) by_id[static_cast<std::size_t>(ids[i])] = corners[i];
-  std::vector<double> sides;
-  for (int id : ids) {
-    for (int next : {id % across + 1 < across ? id + 1 : -1, id + across}) {
-      if (next < 0 || next >= target.corner_count()) continue;
-      const cv::Point2f a = by_id[static_cast<std::size_t>(id)], b = by_id[static_cast<std::size_t>(next)];
-      if (b.x >= 0) sides.push_back(std::hypot(a.x - b.x, a.y - b.y));
-    }
-  }
-  if (sides.empty()) return 0.0;
-  std::sort(sides.begin(), sides.end());
-  return sides[sides.size() / 4];  // the foreshortened direction sets the window
-}
 
 struct Found {
   std::vector<cv::Point2f> corners;  // full size
@@ -56,6 +40,34 @@ Found search_at(const cv::Mat& full, double side_px, const ScaleTarget& target) 
   return found;
 }
 
+// How the picture of a plane goes about one of its points: a homography's value and derivative there.
+ForetoldCorner foretold_by(const Matrix3& pixel_from_mm, const Vector3& at_mm) {
+  const Vector3 h = pixel_from_mm * Vector3(at_mm.x(), at_mm.y(), 1.0);
+  ForetoldCorner corner;
+  corner.pixel = h.head<2>() / h.z();
+  for (int axis = 0; axis < 2; ++axis) {
+    corner.pixel_per_mm.col(axis) = (pixel_from_mm.col(axis).head<2>() - corner.pixel * pixel_from_mm(2, axis)) / h.z();
+  }
+  return corner;
+}
+
+// From the board's plane to the picture, through corners found about (within a pixel or two); lenses bend it little.
+std::optional<Matrix3> homography_of(const Found& found, const std::vector<Vector3>& corners_mm) {
+  constexpr double off_px = 8.0;  // a lens's bend over the board, and more
+  if (found.ids.size() < 4) return std::nullopt;
+  std::vector<cv::Point2f> board;
+  for (const int id : found.ids) {
+    const Vector3& mm = corners_mm[static_cast<std::size_t>(id)];
+    board.emplace_back(static_cast<float>(mm.x()), static_cast<float>(mm.y()));
+  }
+  const cv::Mat h = cv::findHomography(board, found.corners, cv::RANSAC, off_px);
+  if (h.empty()) return std::nullopt;
+  Matrix3 homography;
+  for (int row = 0; row < 3; ++row)
+    for (int column = 0; column < 3; ++column) homography(row, column) = h.at<double>(row, column);
+  return homography;
+}
+
 }  // namespace
 
 std::vector<TargetCorner> find_target(const Photo& photo, const ScaleTarget& target,
@@ -67,19 +79,15 @@ std::vector<TargetCorner> find_target(const Photo& photo, const ScaleTarget& tar
     Found again = search_at(full, std::min(2 * longer, settings.patient_side_px), target);
     if (again.ids.size() > seen.ids.size()) seen = std::move(again);
   }
-  auto& [corners, ids] = seen;
-  if (corners.empty()) return {};
-
-  const int window =
-      std::clamp(static_cast<int>(std::lround(settings.corner_window_share * seen_square_px(corners, ids, target))),
-                 settings.smallest_window_px, settings.largest_window_px);
-  cv::cornerSubPix(full, corners, {window, window}, {-1, -1},
-                   {cv::TermCriteria::EPS + cv::TermCriteria::MAX_ITER, 60, 1e-4});
+  const std::vector<Vector3> corners_mm = target_corners_mm(target);
+  const auto homography = homography_of(seen, corners_mm);
+  if (!homography) return {};
   std::vector<TargetCorner> found;
-  for (std::size_t i = 0; i < corners.size(); ++i) {
-    const double x = corners[i].x, y = corners[i].y;
-    const bool inside = x > window && y > window && x < photo.width - 1 - window && y < photo.height - 1 - window;
-    if (inside) found.push_back({ids[i], Vector2(x, y)});
+  for (std::size_t i = 0; i < seen.ids.size(); ++i) {
+    ForetoldCorner foretold = foretold_by(*homography, corners_mm[static_cast<std::size_t>(seen.ids[i])]);
+    foretold.pixel = Vector2(seen.corners[i].x, seen.corners[i].y);  // which the lens has not bent away
+    const auto pixel = refine_corner(photo, foretold, target, settings.corner);
+    if (pixel) found.push_back({seen.ids[i], *pixel});
   }
   std::sort(found.begin(), found.end(), [](const auto& a, const auto& b) { return a.index < b.index; });
   return found;

@@ -4,6 +4,7 @@
 #include <vector>
 
 #include "capture/photos/photo_set.h"
+#include "capture/photos/refine_corner.h"
 #include "capture/scale_target.h"
 
 namespace rimwright {
@@ -12,9 +13,7 @@ struct FindTargetSettings {
   int search_side_px = 2200;   // markers are looked for in a copy no longer than this; corners in the photo itself
   int patient_side_px = 4400;  // and once more in a copy this long where slanting views hide many
   double patient_below_share = 0.6;  // of the board's corners found at first
-  double corner_window_share =
-      0.2;  // half window of the corner finder, of a square's side as seen; clear of the markers
-  int smallest_window_px = 3, largest_window_px = 12;
+  RefineCornerSettings corner;
 };
 
 struct TargetCorner {
@@ -22,8 +21,8 @@ struct TargetCorner {
   Vector2 pixel = Vector2::Zero();
 };
 
-// Corners in index order; empty when the target is not seen. The saddle of a chessboard corner is sought
-// (Foerstner's operator through OpenCV's cornerSubPix).
+// Corners in index order; empty when the target is not seen, or fewer than four of its corners are. OpenCV's markers
+// tell about where they lie; refine_corner finds each in the photo itself.
 [[nodiscard]] std::vector<TargetCorner> find_target(const Photo& photo, const ScaleTarget& target,
                                                     const FindTargetSettings& settings);
 
