@@ -75,6 +75,7 @@ void list_inspect_settings(InspectSettings& settings, SettingsTable& table) {
     BIND(shortest_bevel_mm, 0.3, 6);
     BIND(most_pieces, 5, 80);
     BIND(bevel_within_deg, 3, 50);
+    BIND(bevel_off_course_mm, 0.1, 1.6);
     BIND(shallowest_cut_sigmas, 1, 20);
     BIND(blurred_sigmas, 2, 20);
     BIND(shortest_run_mm, 1.5, 30);

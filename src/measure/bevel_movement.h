@@ -29,4 +29,9 @@ struct BevelMovement {
 [[nodiscard]] std::vector<std::optional<BevelMovement>> bevel_movement(const std::vector<SectionPieces>& sections,
                                                                        const Expected& expected, double lean_rad);
 
+// The movements of a section's neighbours, step_mm before and after it, carried on to its own station; those only whose
+// speed differs from its own by more than `alike`.
+[[nodiscard]] std::vector<BevelMovement> carried_on(const std::vector<std::optional<BevelMovement>>& movements,
+                                                    std::size_t section, double step_mm, double alike);
+
 }  // namespace rimwright

@@ -87,15 +87,17 @@ std::vector<FaceSpan> spans_of_track(const FaceTracks& tracks, const FaceFits& f
     const std::size_t last = tracks.station_mm.size() - 1;
     std::size_t k1 = std::min(after, last), k0 = after == 0 ? 0 : after - 1;
     if (!track.present[k0] && !track.present[k1]) continue;
-    // At the end of a stretch the nearest section speaks for half a step beyond it.
+    // At the end of a stretch its last two sections speak for half a step beyond it, since in a run-out faces move on.
     if (!track.present[k0] || !track.present[k1]) {
       const std::size_t seen = track.present[k0] ? k0 : k1;
       if (std::abs(tracks.station_mm[seen] - s) > 0.5 * (tracks.station_mm[k1] - tracks.station_mm[k0]) + 1e-9)
         continue;
-      k0 = k1 = seen;
+      const bool ends = seen == k0;
+      k0 = ends && seen > 0 && track.present[seen - 1] ? seen - 1 : seen;
+      k1 = !ends && seen < last && track.present[seen + 1] ? seen + 1 : seen;
     }
     const double gap = tracks.station_mm[k1] - tracks.station_mm[k0];
-    const double share = gap > 0 ? std::clamp((s - tracks.station_mm[k0]) / gap, 0.0, 1.0) : 0.0;
+    const double share = gap > 0 ? (s - tracks.station_mm[k0]) / gap : 0.0;
     const auto [a0, b0] = line_in_frame(face, track.piece[k0]);
     const auto [a1, b1] = line_in_frame(face, track.piece[k1]);
     FaceSpan& span = spans[i];

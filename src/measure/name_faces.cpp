@@ -5,6 +5,7 @@
 #include <numbers>
 #include <optional>
 
+#include "measure/bevel_course.h"
 #include "measure/match_ledges.h"
 #include "measure/profile_frame.h"
 
@@ -21,6 +22,7 @@ Vector2 place(const Piece& piece, double along_mm) { return out_up_from_profile(
 
 // A section's faces by index into its pieces.
 struct NamedSection {
+  bool is_clear = false;  // of clutter
   std::optional<std::size_t> side, top, bevel;
   std::vector<std::vector<FloorAndWall>> channels;
 };
@@ -62,10 +64,11 @@ std::optional<std::size_t> find_top(const SectionPieces& section, const Unrolled
   return best;
 }
 
-std::optional<std::size_t> find_bevel(const SectionPieces& section, const NamedSection& named, double noise_mm,
-                                      double lean_rad, const ExpectedBevel& expected, const NameSettings& settings) {
-  std::optional<std::size_t> best;
-  double best_length = settings.shortest_bevel_mm;
+// What may be the bevel of a section whose side and top are known.
+std::vector<std::size_t> bevel_candidates(const SectionPieces& section, const NamedSection& named, double noise_mm,
+                                          double lean_rad, const ExpectedBevel& expected,
+                                          const NameSettings& settings) {
+  std::vector<std::size_t> candidates;
   for (std::size_t i = 0; i < section.pieces.size(); ++i) {
     if (section.pieces[i].lie != Lie::sloping) continue;
     if ((named.side && i < *named.side) || (named.top && i > *named.top)) continue;
@@ -76,23 +79,58 @@ std::optional<std::size_t> find_bevel(const SectionPieces& section, const NamedS
     // The rim corner lies near the origin of the profile frame.
     const double cut = -piece.height_at(0.0) / std::sqrt(1.0 + piece.slope * piece.slope);
     if (cut < settings.shallowest_cut_sigmas * noise_mm) continue;
-    if (face_length(section.pieces[i]) > best_length) {
-      best_length = face_length(section.pieces[i]);
-      best = i;
-    }
+    if (face_length(piece) > settings.shortest_bevel_mm) candidates.push_back(i);
   }
-  return best;
+  return candidates;
 }
 
-NamedSection name_section(const SectionPieces& section, const UnrolledRim& rim, double noise_mm, double lean_rad,
-                          const Expected& expected, const NameSettings& settings) {
-  NamedSection named;
-  named.channels.resize(expected.channels.size());
-  if (section.pieces.size() > settings.most_pieces) return named;
-  named.side = find_side(section, noise_mm, lean_rad, settings);
-  named.top = find_top(section, rim, settings);
-  if (expected.bevel) named.bevel = find_bevel(section, named, noise_mm, lean_rad, *expected.bevel, settings);
-  named.channels = match_ledges(section, {named.side, named.top, named.bevel}, expected.channels, settings);
+// Of each section's candidates the longest that neighbouring sections bear out; none where they could and do not: the
+// blend of a ledge's floor and wall passes for a bevel beyond the end of a run-out, and would bend the last of it.
+void name_bevels(std::vector<NamedSection>& named, const std::vector<SectionPieces>& sections, double noise_mm,
+                 double lean_rad, const ExpectedBevel& expected, const NameSettings& settings) {
+  std::vector<SlopingPiece> pieces;
+  for (std::size_t i = 0; i < sections.size(); ++i) {
+    if (!named[i].is_clear) continue;
+    for (const std::size_t piece : bevel_candidates(sections[i], named[i], noise_mm, lean_rad, expected, settings))
+      pieces.push_back(sloping_piece(sections, i, piece));
+  }
+  const double slope = common_slope(pieces), off_course_mm = settings.bevel_off_course_mm + noise_mm;
+  const auto could_bear_out = [&](std::size_t section) {
+    std::size_t seen = 0;
+    for (std::size_t i = 0; i < sections.size(); ++i)
+      if (std::abs(sections[i].station_mm - sections[section].station_mm) <= course_reach_mm && named[i].side &&
+          named[i].top)
+        ++seen;
+    return seen >= fewest_sections_a_course;
+  };
+  std::vector<double> longest_mm(sections.size(), 0.0);
+  for (const SlopingPiece& piece : pieces) {
+    const std::vector<SeenPiece> around = seen_from(piece.station_mm, pieces, slope);
+    if (could_bear_out(piece.section) && most_on_a_course(around, off_course_mm, &piece).empty()) continue;
+    const double length_mm = face_length(sections[piece.section].pieces[piece.piece]);
+    if (length_mm <= longest_mm[piece.section]) continue;
+    longest_mm[piece.section] = length_mm;
+    named[piece.section].bevel = piece.piece;
+  }
+}
+
+std::vector<NamedSection> name_sections(const std::vector<SectionPieces>& sections, const UnrolledRim& rim,
+                                        double noise_mm, double lean_rad, const Expected& expected,
+                                        const NameSettings& settings) {
+  std::vector<NamedSection> named(sections.size());
+  for (std::size_t i = 0; i < sections.size(); ++i) {
+    named[i].is_clear = sections[i].pieces.size() <= settings.most_pieces;
+    if (!named[i].is_clear) continue;
+    named[i].side = find_side(sections[i], noise_mm, lean_rad, settings);
+    named[i].top = find_top(sections[i], rim, settings);
+  }
+  if (expected.bevel) name_bevels(named, sections, noise_mm, lean_rad, *expected.bevel, settings);
+  for (std::size_t i = 0; i < sections.size(); ++i) {
+    named[i].channels.resize(expected.channels.size());
+    if (named[i].is_clear)
+      named[i].channels =
+          match_ledges(sections[i], {named[i].side, named[i].top, named[i].bevel}, expected.channels, settings);
+  }
   return named;
 }
 
@@ -184,9 +222,10 @@ FaceTracks name_faces(const std::vector<SectionPieces>& sections, const Unrolled
       add(FaceName::wall, from_side ? Lie::level : Lie::upright, c, k);
     }
 
+  const std::vector<NamedSection> all_named = name_sections(sections, rim, noise_mm, lean_rad, expected, settings);
   for (std::size_t i = 0; i < sections.size(); ++i) {
     result.station_mm.push_back(sections[i].station_mm);
-    const NamedSection named = name_section(sections[i], rim, noise_mm, lean_rad, expected, settings);
+    const NamedSection& named = all_named[i];
     for (auto& track : result.tracks) {
       std::optional<std::size_t> piece;
       if (track.name == FaceName::side) piece = named.side;

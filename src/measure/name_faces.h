@@ -37,6 +37,7 @@ struct NameSettings {
   double shortest_bevel_mm = 1.5;  // less is a rounded edge
   std::size_t most_pieces = 20;  // a section of more is clutter (a full one has 11, twice that in a run-out through it)
   double bevel_within_deg = 12.0;      // of the planned angle: beyond that it is a broken or rounded edge
+  double bevel_off_course_mm = 0.4;    // and so far from the course of its neighbours, plus the noise, another face
   double shallowest_cut_sigmas = 6.0;  // distance of the bevel from the rim corner, in noise widths
   double blurred_sigmas = 6.0;   // a ledge narrower or shallower than so many noise widths blurs into its neighbours
   double shortest_run_mm = 6.0;  // a face seen along less rim than this is a chance fit

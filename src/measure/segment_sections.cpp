@@ -80,8 +80,15 @@ class Segmenter {
                        : SlopePrior{0.0, 1.0, -0.7, 0.7};
   }
 
+  // What moves the points of a slab by less than they scatter does not blur its section: mm a mm.
+  [[nodiscard]] double unseen_speed() const {
+    constexpr double sharp_enough_mm = 0.05;
+    return std::max(sharp_enough_mm, noise_mm_) / (0.5 * slab_mm_);
+  }
+
   [[nodiscard]] SectionPieces segment(double station_mm, const std::optional<BevelMovement>& movement = {}) const {
-    SectionPieces section{station_mm, {}};
+    SectionPieces section;
+    section.station_mm = station_mm;
     const std::vector<Sums> prefix = bin_sums(station_mm, movement);
     const auto bins = prefix.size() - 1;
 
@@ -112,6 +119,7 @@ class Segmenter {
     std::size_t bin = bins, state = skipped;
     for (std::size_t s = 0; s < skipped; ++s)
       if (best[bin][s].cost < best[bin][state].cost) state = s;
+    section.cost = best[bin][state].cost;
     while (bin > 0) {
       const State& here = best[bin][state];
       if (state != skipped) {
@@ -266,8 +274,14 @@ std::vector<SectionPieces> segment_sections(const UnrolledRim& rim, double noise
   for (int round = 0; round < rounds; ++round) {
     const auto movements = bevel_movement(sections, expected, lean_rad);
     workers.for_chunks(stations, 8, [&](std::size_t begin, std::size_t end, std::size_t) {
-      for (std::size_t i = begin; i < end; ++i)
+      for (std::size_t i = begin; i < end; ++i) {
         if (movements[i]) sections[i] = segmenter.segment(sections[i].station_mm, movements[i]);
+        // Towards the end of a run-out, where few sections tell it, a neighbour's movement may be the truer one.
+        for (const auto& carried : carried_on(movements, i, settings.station_step_mm, segmenter.unseen_speed())) {
+          SectionPieces other = segmenter.segment(sections[i].station_mm, carried);
+          if (other.cost < sections[i].cost) sections[i] = std::move(other);
+        }
+      }
     });
   }
   return sections;

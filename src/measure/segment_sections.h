@@ -29,6 +29,7 @@ struct Piece {
 struct SectionPieces {
   double station_mm = 0.0;
   std::vector<Piece> pieces;  // from the side up to the top
+  double cost = 0.0;          // of the cut: misfit in squared standard deviations, pieces and what is skipped
 };
 
 struct SegmentSettings {

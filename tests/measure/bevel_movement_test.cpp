@@ -93,5 +93,18 @@ TEST(BevelMovement, OneSectionOffItsCourseDoesNotCount) {
   EXPECT_NEAR(std::abs(movements[10]->speed), expected, 0.02 * expected);
 }
 
+TEST(BevelMovement, IsCarriedOnBeyondWhatIsKnown) {
+  BevelMovement known;
+  known.speed = 0.4;
+  known.speed_growth_per_mm = 0.01;
+  const std::vector<std::optional<BevelMovement>> movements{known, std::nullopt, std::nullopt};
+  const auto beside = carried_on(movements, 1, 2.0, 0.03);
+  ASSERT_EQ(beside.size(), 1u);
+  EXPECT_NEAR(beside[0].speed, 0.42, 1e-12);
+  EXPECT_TRUE(carried_on(movements, 2, 2.0, 0.03).empty());       // nothing beside it is known
+  EXPECT_TRUE(carried_on(movements, 1, 2.0, 0.5).empty());        // too slow to be seen in so noisy a slab
+  EXPECT_TRUE(carried_on({known, known}, 1, 2.0, 0.03).empty());  // no other than its own
+}
+
 }  // namespace
 }  // namespace rimwright

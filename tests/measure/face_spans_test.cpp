@@ -5,6 +5,8 @@
 
 #include <algorithm>
 
+#include "measure/profile_frame.h"
+
 namespace rimwright {
 namespace {
 
@@ -99,6 +101,37 @@ TEST(ClearOfJumps, WhereTheFaceWasNotSeenNothingJumps) {
   track.present[9] = 0;
   const std::vector<Piece> clear = clear_of_jumps(track, 0.02);
   for (std::size_t k = 0; k < track.piece.size(); ++k) EXPECT_EQ(clear[k].to_along_mm, track.piece[k].to_along_mm) << k;
+}
+
+// A wall that a run-out carries inward by 0.8 mm a millimetre: it goes on so to the end of the last section's reach.
+TEST(SpansOfTrack, AFaceMovesOnBeyondItsLastSection) {
+  constexpr double speed = 0.8;
+  FaceTracks tracks;
+  FaceTrack wall{FaceName::wall, 0, 0, Lie::upright, {}, {}};
+  for (int i = 0; i < 6; ++i) {
+    tracks.station_mm.push_back(2.0 * i + 1.0);
+    const bool seen = i == 2 || i == 3;
+    const double out_mm = -5.0 - speed * tracks.station_mm.back();
+    Piece piece;
+    // Upright at `out`, from 1.5 to 0.5 mm below the top: height - along is out times the square root of 2.
+    piece.slope = 1.0;
+    piece.from_along_mm = profile_along(out_mm, -1.5), piece.to_along_mm = profile_along(out_mm, -0.5);
+    piece.middle_along_mm = profile_along(out_mm, -1.0);
+    piece.middle_height_mm = profile_height(out_mm, -1.0);
+    wall.present.push_back(seen ? 1 : 0);
+    wall.piece.push_back(piece);
+  }
+  tracks.tracks.push_back(wall);
+  FaceFits face;
+  face.track = &tracks.tracks.front();  // along up, its normal outward: the frame of an upright face
+  const auto spans = spans_of_track(tracks, face, FacePart::whole, 12, 0.01, {});
+  for (std::size_t i = 0; i < spans.size(); ++i) {
+    const double station_mm = static_cast<double>(i) + 0.5;
+    EXPECT_EQ(spans[i].present, station_mm > 4.0 && station_mm < 8.0) << station_mm;
+    if (!spans[i].present) continue;
+    EXPECT_NEAR(spans[i].a_mm, -5.0 - speed * station_mm, 1e-9) << station_mm;
+    EXPECT_NEAR(spans[i].shift_along, -speed, 1e-9) << station_mm;
+  }
 }
 
 }  // namespace

@@ -7,6 +7,7 @@
 #include <numbers>
 
 #include "made_rim.h"
+#include "measure/profile_frame.h"
 
 namespace rimwright {
 namespace {
@@ -101,6 +102,36 @@ TEST(NameFaces, ABlurredLedgeDoesNotBendTheBevel) {
   }
   EXPECT_GT(pieces, 60u);
   EXPECT_GT(swallowed, 0u);  // what is left out is there
+}
+
+// Sections of a run-out that comes up at 0.4 mm a millimetre; beyond its end, and in its last section beside it and
+// longer, ledges that pass for a bevel, one here and one there.
+TEST(NameFaces, WhatLiesOffTheBevelsCourseIsNoBevel) {
+  const Expected expected = test::expected_bevel(14, 124);
+  const UnrolledRim rim = test::made_rim(
+      60.0, [](double) { return test::bevelled_profile(14, 124); }, 1.0, noise_mm, 1);
+  const double slope = profile_slope(radians_from_degrees(180.0 - 124.0));
+  const auto piece = [](Lie lie, double from, double to, double height_at_0, double of_slope) {
+    return Piece{lie, from, to, 0.5 * (from + to), height_at_0 + of_slope * 0.5 * (from + to), of_slope, 100.0};
+  };
+  std::vector<SectionPieces> sections(30);
+  constexpr std::size_t last = 19;
+  for (std::size_t i = 0; i < sections.size(); ++i) {
+    sections[i].station_mm = 2.0 * static_cast<double>(i) + 1.0;
+    const double cut_mm = 4.0 + 0.4 * (39.0 - sections[i].station_mm);
+    auto& pieces = sections[i].pieces;
+    pieces.push_back(piece(Lie::upright, -40.0, -9.0, 0.0, 1.0));
+    if (i >= last && i < last + 4) pieces.push_back(piece(Lie::sloping, -8.0, -3.0, i % 2 == 0 ? -10.0 : -13.0, slope));
+    if (i <= last) pieces.push_back(piece(Lie::sloping, -2.0, 2.0, -cut_mm, slope));
+    pieces.push_back(piece(Lie::level, 9.0, 40.0, 0.0, -1.0));
+  }
+  const FaceTracks tracks = name_faces(sections, rim, noise_mm, 0.0, expected, {});
+  const FaceTrack& bevel = *tracks.find(FaceName::bevel);
+  for (std::size_t i = 0; i <= last; ++i) {
+    ASSERT_TRUE(bevel.present[i]) << i;
+    EXPECT_EQ(bevel.piece[i].from_along_mm, -2.0) << i;
+  }
+  for (std::size_t i = last + 1; i < sections.size(); ++i) EXPECT_FALSE(bevel.present[i]) << i;
 }
 
 }  // namespace
