@@ -270,7 +270,7 @@ std::vector<SectionPieces> segment_sections(const UnrolledRim& rim, double noise
       sections[i] = segmenter.segment((static_cast<double>(i) + 0.5) * settings.station_step_mm);
   });
   // Sections of the run-outs again, sharper; those tell how the next ones move.
-  constexpr int rounds = 3;
+  constexpr int rounds = 5;  // a section more of a run-out a round, and with three some of its end were still blurred
   for (int round = 0; round < rounds; ++round) {
     const auto movements = bevel_movement(sections, expected, lean_rad);
     workers.for_chunks(stations, 8, [&](std::size_t begin, std::size_t end, std::size_t) {
