@@ -11,7 +11,7 @@ namespace {
 constexpr double fastest = 1.0;  // mm a mm: faster no run-out is
 
 // The pieces on a course, of each section the nearest. `seen` in the order of sections.
-std::vector<SeenPiece> on_course(const Course& course, const std::vector<SeenPiece>& seen, double off_course_mm) {
+std::vector<SeenPiece> on_course(const BevelCourse& course, const std::vector<SeenPiece>& seen, double off_course_mm) {
   std::vector<SeenPiece> on;
   for (const SeenPiece& piece : seen) {
     const double off_mm = course.off_mm(piece.at);
@@ -49,11 +49,11 @@ double common_slope(std::vector<SlopingPiece> pieces) {
   return 0.0;
 }
 
-double Course::off_mm(const Vector2& p) const {
+double BevelCourse::off_mm(const Vector2& p) const {
   return std::abs(p.y() - offset_mm - speed * p.x() - 0.5 * growth_per_mm * p.x() * p.x());
 }
 
-Course course_through(const std::vector<SeenPiece>& seen) {
+BevelCourse course_through(const std::vector<SeenPiece>& seen) {
   Matrix3 a = Matrix3::Zero();
   Vector3 b = Vector3::Zero();
   for (const SeenPiece& piece : seen) {
@@ -86,7 +86,7 @@ std::vector<SeenPiece> most_on_a_course(const std::vector<SeenPiece>& seen, doub
         const SlopingPiece &a = *seen[i].piece, &b = *seen[j].piece, &c = *seen[k].piece;
         if (a.section == b.section || b.section == c.section) continue;
         if (through != nullptr && &a != through && &b != through && &c != through) continue;
-        const Course course = course_through({seen[i], seen[j], seen[k]});
+        const BevelCourse course = course_through({seen[i], seen[j], seen[k]});
         if (!(std::abs(course.speed) < fastest)) continue;
         std::vector<SeenPiece> on = on_course(course, seen, off_course_mm);
         if (on.size() > most.size()) most = std::move(on);

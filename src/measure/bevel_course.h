@@ -32,13 +32,13 @@ struct SeenPiece {
   const SlopingPiece* piece = nullptr;
 };
 
-struct Course {
+struct BevelCourse {
   double offset_mm = 0.0, speed = 0.0, growth_per_mm = 0.0;  // at the station, by the station, by its square
   [[nodiscard]] double off_mm(const Vector2& p) const;
 };
 
 // Least squares.
-[[nodiscard]] Course course_through(const std::vector<SeenPiece>& seen);
+[[nodiscard]] BevelCourse course_through(const std::vector<SeenPiece>& seen);
 
 constexpr double course_reach_mm = 9.0;  // each way of a station: a run-out's speed changes little over that
 constexpr std::size_t fewest_sections_a_course = 5;  // for a speed and its growth

@@ -57,7 +57,7 @@ std::vector<std::optional<BevelMovement>> bevel_movement(const std::vector<Secti
   for (std::size_t i = 0; i < sections.size(); ++i) {
     const std::vector<SeenPiece> on = most_on_a_course(seen_from(sections[i].station_mm, pieces, slope), off_course_mm);
     if (on.empty()) continue;
-    const Course course = course_through(on);
+    const BevelCourse course = course_through(on);
     if (std::abs(course.speed) < slowest) continue;
     std::vector<double> middles;
     for (const SeenPiece& piece : on) middles.push_back(piece.piece->middle_along_mm);

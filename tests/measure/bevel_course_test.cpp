@@ -35,7 +35,7 @@ TEST(BevelCourse, GoesThroughTheBevel) {
   EXPECT_EQ(seen.size(), 9u);  // 8 mm each way
   const auto on = most_on_a_course(seen, 0.01);
   ASSERT_EQ(on.size(), 9u);
-  const Course course = course_through(on);
+  const BevelCourse course = course_through(on);
   EXPECT_NEAR(course.offset_mm, -5.0 - 0.4 * 8.0 - 0.01 * 64.0, 1e-9);
   EXPECT_NEAR(course.speed, -0.4 - 0.02 * 8.0, 1e-9);
   EXPECT_NEAR(course.growth_per_mm, -0.02, 1e-9);
