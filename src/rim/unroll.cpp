@@ -10,6 +10,8 @@
 #include <type_traits>
 #include <utility>
 
+#include "rim/deep_share.h"
+
 namespace rimwright {
 
 namespace {
@@ -60,42 +62,6 @@ struct CellLayout {
     }
   }
 };
-
-// Which points deep on the side are kept: a share of them, chosen by a sequence that keeps in step with no pattern of
-// the file (multiples of the golden ratio, Knuth, The Art of Computer Programming 3, 6.4).
-class DeepShare {
- public:
-  DeepShare(double deep_mm, std::size_t every)
-      : deep_mm_(static_cast<float>(-deep_mm)), most_(static_cast<std::uint32_t>(0xffffffffU / every)) {}
-  // 1 or 0.
-  [[nodiscard]] std::uint32_t keeps(std::size_t point, float up_mm) const {
-    const std::uint32_t place = static_cast<std::uint32_t>(point) * 0x9e3779b9U;
-    return (up_mm >= deep_mm_ ? 1U : 0U) | (place <= most_ ? 1U : 0U);
-  }
-
- private:
-  float deep_mm_;
-  std::uint32_t most_;
-};
-
-// As many as the settings ask for, judged from a sample of the cloud.
-DeepShare deep_share(const Cloud& cloud, const RimPlaces& places, double deep_mm, double length_mm,
-                     const UnrollSettings& settings) {
-  constexpr std::size_t most_sampled = 16'384;
-  const std::size_t step = cloud.size() / most_sampled + 1;
-  const std::size_t count = (cloud.size() + step - 1) / step;
-  std::vector<float> x(count), y(count), z(count), station(count), out(count), up(count);
-  for (std::size_t k = 0; k < count; ++k) {
-    x[k] = cloud.x[k * step];
-    y[k] = cloud.y[k * step];
-    z[k] = cloud.z[k * step];
-  }
-  places.find(x, y, z, station, out, up);
-  const auto deep =
-      std::count_if(up.begin(), up.end(), [deep_mm](float up_mm) { return static_cast<double>(up_mm) < -deep_mm; });
-  const double deep_a_mm = static_cast<double>(deep) * static_cast<double>(step) / length_mm;
-  return {deep_mm, std::max<std::size_t>(1, static_cast<std::size_t>(deep_a_mm / settings.deep_points_a_mm))};
-}
 
 class NearFinder {
  public:
