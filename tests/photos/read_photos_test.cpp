@@ -5,10 +5,12 @@
 #include <libheif/heif.h>
 #include <unistd.h>
 
+#include <algorithm>
 #include <filesystem>
 #include <fstream>
 #include <opencv2/imgcodecs.hpp>
 #include <opencv2/imgproc.hpp>
+#include <string_view>
 
 #include "capture/photos/image_file.h"
 
@@ -31,6 +33,48 @@ Bytes jpeg_of(const cv::Mat& picture) {
   Bytes bytes;
   cv::imencode(".jpg", picture, bytes);
   return bytes;
+}
+
+Bytes heic_of(const cv::Mat& picture) {
+  cv::Mat rgb;
+  cv::cvtColor(picture, rgb, cv::COLOR_BGR2RGB);
+  heif_context* context = heif_context_alloc();
+  heif_encoder* encoder = nullptr;
+  heif_image* image = nullptr;
+  heif_image_handle* handle = nullptr;
+  Bytes bytes;
+  heif_writer writer{1, [](heif_context*, const void* data, std::size_t size, void* into) {
+                       const auto* first = static_cast<const unsigned char*>(data);
+                       static_cast<Bytes*>(into)->assign(first, first + size);
+                       return heif_error{heif_error_Ok, heif_suberror_Unspecified, ""};
+                     }};
+  EXPECT_EQ(heif_context_get_encoder_for_format(context, heif_compression_HEVC, &encoder).code, heif_error_Ok);
+  heif_encoder_set_lossy_quality(encoder, 95);
+  heif_image_create(rgb.cols, rgb.rows, heif_colorspace_RGB, heif_chroma_interleaved_RGB, &image);
+  heif_image_add_plane(image, heif_channel_interleaved, rgb.cols, rgb.rows, 8);
+  int stride = 0;
+  std::uint8_t* plane = heif_image_get_plane(image, heif_channel_interleaved, &stride);
+  for (int row = 0; row < rgb.rows; ++row) std::copy_n(rgb.ptr<std::uint8_t>(row), 3 * rgb.cols, plane + row * stride);
+  EXPECT_EQ(heif_context_encode_image(context, image, encoder, nullptr, &handle).code, heif_error_Ok);
+  EXPECT_EQ(heif_context_write(context, &writer, &bytes).code, heif_error_Ok);
+  heif_image_handle_release(handle);
+  heif_image_release(image);
+  heif_encoder_release(encoder);
+  heif_context_free(context);
+  return bytes;
+}
+
+// The same file with another size in its 'ispe' box, which is what a HEIC says of its size before it is decoded
+// (ISO/IEC 23008-12, 6.5.3: version and flags, then width and height, four bytes each).
+Bytes claiming(Bytes heic, std::uint32_t width, std::uint32_t height) {
+  constexpr std::string_view box = "ispe";
+  const auto found = std::search(heic.begin(), heic.end(), box.begin(), box.end());
+  EXPECT_GE(heic.end() - found, 16);
+  for (std::ptrdiff_t i = 0; i < 4; ++i) {
+    found[8 + i] = static_cast<unsigned char>(width >> (24 - 8 * i));
+    found[12 + i] = static_cast<unsigned char>(height >> (24 - 8 * i));
+  }
+  return heic;
 }
 
 // An EXIF segment by hand, little-endian: model "Pho" in place, Exif directory with FocalLengthIn35mmFilm = 26.
@@ -160,6 +204,43 @@ TEST_F(ReadPhotos, ALargeFileIsNotRead) {
   EXPECT_THAT(why(*set, "good1.jpg"), testing::HasSubstr("larger than"));
 }
 
+// What a HEIC says of its size counts before it is decoded, what is found in it after that.
+TEST_F(ReadPhotos, AHeicIsNoLargerThanAPhoto) {
+  const Bytes heic = heic_of(textured(800, 600, 78));
+  put("says_120.heic", claiming(heic, 12'000, 10'000));  // 120 million pixels, the limit
+  put("says_more.heic", claiming(heic, 12'000, 10'001));
+  put_good(3);
+  const auto set = read_photos(folder, {}, workers);
+  ASSERT_TRUE(set) << set.error().sentence();
+  EXPECT_EQ(why(*set, "says_120.heic"), "used");
+  EXPECT_THAT(why(*set, "says_more.heic"), testing::HasSubstr("more than 120 megapixels"));
+
+  fs::remove(folder / "says_120.heic");
+  put("says_less.heic", claiming(heic, 40, 30));
+  ReadPhotosSettings settings;
+  settings.largest_photo_pixels = 800 * 600;
+  EXPECT_EQ(why(read_photos(folder, settings, workers).value(), "says_less.heic"), "used");
+  for (int i = 0; i < 3; ++i) put("good" + std::to_string(i) + ".jpg", jpeg_of(textured(799, 600, 10 + i)));
+  --settings.largest_photo_pixels;
+  EXPECT_THAT(why(read_photos(folder, settings, workers).value(), "says_less.heic"), testing::HasSubstr("megapixels"));
+}
+
+// Both sides of the limit for the other formats, whose size is read by our own code.
+TEST_F(ReadPhotos, APictureOfJustTheLargestSizeIsRead) {
+  put_good(3);
+  Bytes png;
+  cv::imencode(".png", textured(801, 600, 1), png);
+  put("more.png", png);
+  put("more.jpg", jpeg_of(textured(800, 601, 2)));
+  ReadPhotosSettings settings;
+  settings.largest_photo_pixels = 800 * 600;
+  const auto set = read_photos(folder, settings, workers);
+  ASSERT_TRUE(set) << set.error().sentence();
+  EXPECT_EQ(set->photos.size(), 3u);
+  EXPECT_THAT(why(*set, "more.png"), testing::HasSubstr("megapixels"));
+  EXPECT_THAT(why(*set, "more.jpg"), testing::HasSubstr("megapixels"));
+}
+
 TEST_F(ReadPhotos, ExifFocalLengthAndPhoneMakeTheLens) {
   put_good(2);
   for (int i = 0; i < 2; ++i) {
@@ -188,30 +269,11 @@ TEST_F(ReadPhotos, BrokenExifIsIgnored) {
 
 TEST_F(ReadPhotos, HeicIsRead) {
   const cv::Mat picture = textured(800, 600, 77);
-  cv::Mat rgb;
-  cv::cvtColor(picture, rgb, cv::COLOR_BGR2RGB);
-  heif_context* context = heif_context_alloc();
-  heif_encoder* encoder = nullptr;
-  ASSERT_EQ(heif_context_get_encoder_for_format(context, heif_compression_HEVC, &encoder).code, heif_error_Ok);
-  heif_encoder_set_lossy_quality(encoder, 95);
-  heif_image* image = nullptr;
-  heif_image_create(800, 600, heif_colorspace_RGB, heif_chroma_interleaved_RGB, &image);
-  heif_image_add_plane(image, heif_channel_interleaved, 800, 600, 8);
-  int stride = 0;
-  std::uint8_t* plane = heif_image_get_plane(image, heif_channel_interleaved, &stride);
-  for (int row = 0; row < 600; ++row) std::copy_n(rgb.ptr<std::uint8_t>(row), 2400, plane + row * stride);
-  heif_image_handle* handle = nullptr;
-  ASSERT_EQ(heif_context_encode_image(context, image, encoder, nullptr, &handle).code, heif_error_Ok);
-  heif_context_write_to_file(context, (folder / "a.heic").string().c_str());
-  heif_image_handle_release(handle);
-  heif_image_release(image);
-  heif_encoder_release(encoder);
-  heif_context_free(context);
-  put_good(2);
-  std::ifstream whole(folder / "a.heic", std::ios::binary);
-  Bytes half((std::istreambuf_iterator<char>(whole)), {});
+  Bytes half = heic_of(picture);
+  put("a.heic", half);
   half.resize(half.size() / 2);
   put("half.heic", half);
+  put_good(2);
   const auto set = read_photos(folder, {}, workers);
   ASSERT_TRUE(set) << set.error().sentence();
   ASSERT_EQ(set->photos.size(), 3u);

@@ -42,6 +42,14 @@ Outcome<std::vector<unsigned char>> read_bytes(const fs::path& path, std::uint64
   return bytes;
 }
 
+Outcome<void> check_size(int width, int height, std::uint64_t most_pixels) {
+  const auto length = [](int pixels) { return static_cast<std::uint64_t>(std::max(0, pixels)); };
+  if (length(width) * length(height) <= most_pixels) return {};
+  return refuse(RefusalReason::file_over_limit,
+                "the picture has more than " + std::to_string(most_pixels / 1'000'000) + " megapixels",
+                "save a smaller copy");
+}
+
 Outcome<cv::Mat> decode_heic(const std::vector<unsigned char>& bytes, std::uint64_t most_pixels, ImageNotes& notes) {
   const auto broken = [](const heif_error& error) {
     return refuse(RefusalReason::file_malformed,
@@ -56,10 +64,11 @@ Outcome<cv::Mat> decode_heic(const std::vector<unsigned char>& bytes, std::uint6
   if (error.code != heif_error_Ok) return broken(error);
   const std::unique_ptr<heif_image_handle, decltype(&heif_image_handle_release)> handle(raw_handle,
                                                                                         heif_image_handle_release);
-  const auto pixels = static_cast<std::uint64_t>(std::max(0, heif_image_handle_get_width(raw_handle))) *
-                      static_cast<std::uint64_t>(std::max(0, heif_image_handle_get_height(raw_handle)));
-  if (pixels > most_pixels)
-    return refuse(RefusalReason::file_over_limit, "the picture is gigantic", "save a smaller copy");
+  // As stored: what is decoded is not cropped.
+  if (const auto claimed = check_size(heif_image_handle_get_ispe_width(raw_handle),
+                                      heif_image_handle_get_ispe_height(raw_handle), most_pixels);
+      !claimed)
+    return tl::unexpected(claimed.error());
   heif_item_id id = 0;
   if (heif_image_handle_get_list_of_metadata_block_IDs(raw_handle, "Exif", &id, 1) == 1) {
     std::vector<unsigned char> exif(heif_image_handle_get_metadata_size(raw_handle, id));
@@ -80,9 +89,11 @@ Outcome<cv::Mat> decode_heic(const std::vector<unsigned char>& bytes, std::uint6
   const std::uint8_t* plane = heif_image_get_plane_readonly(raw_image, heif_channel_interleaved, &stride);
   if (plane == nullptr)
     return refuse(RefusalReason::file_malformed, "the HEIC picture is empty", "export the photo as JPEG");
-  const cv::Mat rgb(heif_image_get_height(raw_image, heif_channel_interleaved),
-                    heif_image_get_width(raw_image, heif_channel_interleaved), CV_8UC3,
-                    const_cast<std::uint8_t*>(plane), static_cast<std::size_t>(stride));
+  const int width = heif_image_get_width(raw_image, heif_channel_interleaved);
+  const int height = heif_image_get_height(raw_image, heif_channel_interleaved);
+  // The picture inside may be larger than the file says, which the library does not hold against it.
+  if (const auto found = check_size(width, height, most_pixels); !found) return tl::unexpected(found.error());
+  const cv::Mat rgb(height, width, CV_8UC3, const_cast<std::uint8_t*>(plane), static_cast<std::size_t>(stride));
   cv::Mat grey;
   cv::cvtColor(rgb, grey, cv::COLOR_RGB2GRAY);
   return grey;
@@ -91,13 +102,8 @@ Outcome<cv::Mat> decode_heic(const std::vector<unsigned char>& bytes, std::uint6
 Outcome<cv::Mat> decode(const std::vector<unsigned char>& bytes, const ReadPhotosSettings& settings,
                         ImageNotes& notes) {
   if (notes.kind == ImageKind::heic) return decode_heic(bytes, settings.largest_photo_pixels, notes);
-  const std::uint64_t pixels = static_cast<std::uint64_t>(notes.width) * static_cast<std::uint64_t>(notes.height);
-  if (pixels > settings.largest_photo_pixels) {
-    return refuse(
-        RefusalReason::file_over_limit,
-        "the picture has more than " + std::to_string(settings.largest_photo_pixels / 1'000'000) + " megapixels",
-        "save a smaller copy");
-  }
+  if (const auto claimed = check_size(notes.width, notes.height, settings.largest_photo_pixels); !claimed)
+    return tl::unexpected(claimed.error());
   auto picture = grey_picture(bytes, settings.largest_photo_pixels);
   if (!picture) {
     return refuse(RefusalReason::file_malformed, "the picture cannot be decoded",
