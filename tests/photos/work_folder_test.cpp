@@ -106,6 +106,27 @@ TEST_F(KeptWork, AnyChangedOrMissingByteIsNoticed) {
   }
 }
 
+TEST_F(KeptWork, WorkBeyondTheLargestIsNeitherKeptNorBelieved) {
+  const std::string work(1000, 'w');
+  WorkFolder first(folder);
+  first.keep("surface", "key", work);
+  first.write();
+  const std::uint64_t size = fs::file_size(only_file());
+  WorkFolder just(folder, size), below(folder, size - 1);
+  EXPECT_EQ(just.find("surface", "key"), work);
+  EXPECT_EQ(just.damaged(), 0u);
+  EXPECT_FALSE(below.find("surface", "key"));
+  EXPECT_EQ(below.damaged(), 1u);
+  fs::remove_all(folder);
+  below.keep("surface", "key", work);
+  below.write();
+  EXPECT_FALSE(first.find("surface", "key"));
+  just.keep("surface", "key", work);
+  just.write();
+  EXPECT_EQ(first.find("surface", "key"), work);
+  EXPECT_EQ(first.damaged(), 0u);
+}
+
 TEST_F(KeptWork, APhotoThatIsNotThereIsRefused) {
   const std::string bytes = bytes_of(some_patches());  // of photos 3, 1 and 4
   EXPECT_TRUE(patches_from(bytes, 5));

@@ -18,7 +18,8 @@ namespace fs = std::filesystem;
 constexpr std::string_view mark = "rimwright work 3\n";
 constexpr std::size_t digest_digits = 64;
 constexpr std::array<std::string_view, 3> kinds{"features", "cameras", "surface"};
-constexpr std::uint64_t largest_bytes = 1u << 30;
+// A file: the mark, the digest of the key, the digest of the rest, the rest.
+constexpr std::uint64_t head = mark.size() + 2 * digest_digits;
 
 }  // namespace
 
@@ -39,15 +40,13 @@ fs::path WorkFolder::path_of(const std::string& kind, const std::string& key) co
   return folder_ / (kind + "-" + digest_of(key).substr(0, 20) + ".work");
 }
 
-// A file: the mark, the digest of the key, the digest of the rest, the rest.
 std::optional<std::string> WorkFolder::find(const std::string& kind, const std::string& key) {
   if (folder_.empty()) return std::nullopt;
   const fs::path path = path_of(kind, key);
   std::error_code error;
   if (!fs::is_regular_file(fs::symlink_status(path, error))) return std::nullopt;
   const std::uint64_t size = fs::file_size(path, error);
-  constexpr std::uint64_t head = mark.size() + 2 * digest_digits;
-  if (error || size < head || size > largest_bytes) return ++damaged_, std::nullopt;
+  if (error || size < head || size > most_bytes_) return ++damaged_, std::nullopt;
   std::string bytes(size, '\0');
   std::ifstream file(path, std::ios::binary);
   file.read(bytes.data(), static_cast<std::streamsize>(size));
@@ -61,7 +60,8 @@ std::optional<std::string> WorkFolder::find(const std::string& kind, const std::
 }
 
 void WorkFolder::keep(const std::string& kind, const std::string& key, std::string bytes) {
-  if (!folder_.empty()) pending_.push_back({path_of(kind, key), digest_of(key), std::move(bytes)});
+  if (!folder_.empty() && head + bytes.size() <= most_bytes_)
+    pending_.push_back({path_of(kind, key), digest_of(key), std::move(bytes)});
 }
 
 void WorkFolder::write() {

@@ -13,7 +13,12 @@ namespace rimwright {
 
 class WorkFolder {
  public:
-  explicit WorkFolder(std::filesystem::path folder) : folder_(std::move(folder)) {}  // empty: nothing is kept
+  // Of one file; those of 24 photos take megabytes.
+  static constexpr std::uint64_t usual_most_bytes = std::uint64_t{1} << 30;
+
+  // An empty path: nothing is kept. A file larger than `most_bytes` is neither kept nor believed.
+  explicit WorkFolder(std::filesystem::path folder, std::uint64_t most_bytes = usual_most_bytes)
+      : folder_(std::move(folder)), most_bytes_(most_bytes) {}
 
   // What was kept under this kind ("features", "cameras") and key; nothing if it is not there or not whole.
   [[nodiscard]] std::optional<std::string> find(const std::string& kind, const std::string& key);
@@ -29,6 +34,7 @@ class WorkFolder {
   [[nodiscard]] std::filesystem::path path_of(const std::string& kind, const std::string& key) const;
 
   std::filesystem::path folder_;
+  std::uint64_t most_bytes_;
   std::vector<std::filesystem::path> used_;
   struct Pending {
     std::filesystem::path path;
