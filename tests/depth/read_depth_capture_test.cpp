@@ -283,11 +283,43 @@ TEST(ReadDepthCapture, RefusesOverTheLimitsBeforeDecoding) {
   write_sound_capture(folder);
   folder.text("depth/001.png", "never looked at");
   ReadDepthSettings settings;
-  settings.most_pixels = 1000;
+  settings.most_frames = 2;
+  settings.most_pixels = 2 * 32 * 24;
+  EXPECT_EQ(reason_of(folder, settings), RefusalReason::file_not_supported) << "within the limits it is looked at";
+  --settings.most_pixels;
   EXPECT_EQ(reason_of(folder, settings), RefusalReason::file_over_limit);
-  settings = {};
+  ++settings.most_pixels;
   settings.most_frames = 1;
   EXPECT_EQ(reason_of(folder, settings), RefusalReason::file_over_limit);
+}
+
+// Twice the bytes of its raw pixels and 1 MiB for what else a PNG may say; the bytes behind its end are a hole.
+TEST(ReadDepthCapture, ADepthImageHoldsNoMoreThanItsPixelsNeed) {
+  const DepthFolder folder("depth_large_image");
+  write_sound_capture(folder);
+  constexpr std::uintmax_t most = 2 * (2 * 32 * 24) + (1 << 20);
+  std::filesystem::resize_file(folder.path() / "depth/001.png", most);
+  const auto capture = read_depth_capture(folder.path());
+  EXPECT_TRUE(capture) << capture.error().sentence();
+  std::filesystem::resize_file(folder.path() / "depth/001.png", most + 1);
+  EXPECT_EQ(reason_of(folder), RefusalReason::file_over_limit);
+}
+
+TEST(ReadDepthCapture, AnImageIsAtMost8192PixelsLong) {
+  for (const bool wide : {true, false}) {
+    const DepthFolder folder("depth_long_side");
+    const auto write = [&](int side) {
+      const int width = wide ? side : 16, height = wide ? 16 : side;
+      folder.intrinsics(width, height, 4000.0);
+      for (const char* name : {"depth/000.png", "depth/001.png"}) folder.flat_frame(name, width, height, 300);
+    };
+    write(8192);
+    EXPECT_TRUE(read_depth_capture(folder.path()));
+    write(8193);
+    EXPECT_EQ(reason_of(folder), RefusalReason::file_malformed);
+    write(15);
+    EXPECT_EQ(reason_of(folder), RefusalReason::file_malformed);
+  }
 }
 
 TEST(ReadDepthCapture, RefusesALargeTextFile) {

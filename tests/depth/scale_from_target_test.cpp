@@ -1,5 +1,6 @@
 #include "capture/depth/scale_from_target.h"
 
+#include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
 #include <cmath>
@@ -164,6 +165,34 @@ TEST(ScaleFromTarget, Refusals) {
   const auto broken = scale_from_target(capture, {}, workers);
   ASSERT_FALSE(broken);
   EXPECT_EQ(broken.error().reason, RefusalReason::capture_insufficient);
+}
+
+// A picture of 64 MiB and one of 64 million pixels are looked at, and one of a byte or a row more is not. What they
+// lack in bytes is a hole behind the end of the PNG; grey of one shade packs a thousandfold.
+TEST(ScaleFromTarget, AGiganticPictureIsNotLookedAt) {
+  const DepthFolder folder("depth_gigantic_colour");
+  DepthCapture capture;
+  capture.intrinsics = camera;
+  DepthFrame frame;
+  frame.counts.assign(640 * 480, 300);
+  frame.colour_file = folder.path() / "grey.png";
+  capture.frames.assign(1, frame);
+  Workers workers;
+  const auto refused = [&] {
+    const auto scale = scale_from_target(capture, {}, workers);
+    return scale ? "looked at" : scale.error().sentence();
+  };
+  folder.image("grey.png", cv::Mat(480, 640, CV_8UC1, cv::Scalar(128)));
+  std::filesystem::resize_file(frame.colour_file, std::uintmax_t{64} << 20);
+  EXPECT_EQ(refused(), "looked at");
+  std::filesystem::resize_file(frame.colour_file, (std::uintmax_t{64} << 20) + 1);
+  EXPECT_THAT(refused(), testing::HasSubstr("grey.png cannot be read"));
+  capture.intrinsics.width_px = capture.intrinsics.height_px = 8000;
+  capture.frames[0].counts.clear();  // without corners nobody asks for them
+  folder.image("grey.png", cv::Mat(8000, 8000, CV_8UC1, cv::Scalar(128)));
+  EXPECT_EQ(refused(), "looked at");
+  folder.image("grey.png", cv::Mat(8001, 8000, CV_8UC1, cv::Scalar(128)));
+  EXPECT_THAT(refused(), testing::HasSubstr("grey.png cannot be read"));
 }
 
 }  // namespace

@@ -141,7 +141,7 @@ Outcome<TargetScale> scale_from_target(const DepthCapture& capture, const Target
     return refuse(
         RefusalReason::capture_insufficient,
         "the colour image " + capture.frames[coloured.front()].colour_file.filename().string() + " cannot be read",
-        "store colour as PNG or JPEG, or leave the colour images out");
+        "store colour as PNG or JPEG of at most 64 MB and 64 megapixels, or leave the colour images out");
   }
   if (first->width != capture.intrinsics.width_px || first->height != capture.intrinsics.height_px) {
     if (settings.bar_mm <= 0.0) {
