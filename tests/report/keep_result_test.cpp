@@ -69,6 +69,12 @@ TEST_F(KeepResult, AFolderThatHoldsTooMuchIsNotKept) {
   fs::resize_file(large / "hole", (512U << 20) - 12);
   ASSERT_FALSE(keep_result(large.string(), keep).has_value()) << "512 MiB and a byte";
   EXPECT_EQ(keep_result(large.string(), keep).error().reason, RefusalReason::file_over_limit);
+  // Just 512 MiB are looked at; that nothing is copied is for another reason, lest the test write them.
+  fs::remove(large / "results.json");
+  fs::resize_file(large / "hole", (512U << 20) - 9);
+  EXPECT_EQ(keep_result(large.string(), keep).error().reason, RefusalReason::file_not_found) << "512 MiB";
+  fs::resize_file(large / "hole", (512U << 20) - 8);
+  EXPECT_EQ(keep_result(large.string(), keep).error().reason, RefusalReason::file_over_limit);
   EXPECT_EQ(kept_passes(keep)->size(), 1u);
 }
 
