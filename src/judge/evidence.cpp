@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 #include <limits>
+#include <numbers>
 
 namespace rimwright {
 namespace {
@@ -21,7 +22,7 @@ double probability_above(double factor, double common, double local, double plac
   double sum = 0.0;
   for (int i = 0; i <= intervals; ++i) {
     const double s = -reach + i * step;
-    const double density = std::exp(-0.5 * s * s) / std::sqrt(2 * 3.14159265358979323846);
+    const double density = std::exp(-0.5 * s * s) / std::sqrt(2 * std::numbers::pi);
     sum += (i == 0 || i == intervals ? 0.5 : 1.0) * density * any_above((factor - s * common) / local, places);
   }
   return sum * step;
@@ -41,21 +42,22 @@ double family_factor(double common_share_c, double places, double alpha) {
 }
 
 namespace {
-constexpr std::size_t shares = 20;
-}
+constexpr std::size_t steps = 20;
+constexpr double steps_a_radian = 2 * steps / std::numbers::pi;
+}  // namespace
 
 FamilyFactors::FamilyFactors(double places, double alpha)
-    : places_(places), alpha_(alpha), by_share_(shares + 1, std::numeric_limits<double>::quiet_NaN()) {}
+    : places_(places), alpha_(alpha), by_angle_(steps + 1, std::numeric_limits<double>::quiet_NaN()) {}
 
 double FamilyFactors::node(std::size_t i) {
-  if (std::isnan(by_share_[i])) by_share_[i] = family_factor(static_cast<double>(i) / shares, places_, alpha_);
-  return by_share_[i];
+  if (std::isnan(by_angle_[i]))
+    by_angle_[i] = family_factor(std::sin(static_cast<double>(i) / steps_a_radian), places_, alpha_);
+  return by_angle_[i];
 }
 
 double FamilyFactors::at(double common_u, double local_u) {
-  const double total = std::hypot(common_u, local_u);
-  const double position = total > 0 ? std::min(1.0, common_u / total) * shares : 0.0;
-  const auto low = std::min(shares - 1, static_cast<std::size_t>(position));
+  const double position = std::atan2(common_u, local_u) * steps_a_radian;
+  const auto low = std::min(steps - 1, static_cast<std::size_t>(position));
   const double t = position - static_cast<double>(low);
   return node(low) * (1 - t) + node(low + 1) * t;
 }
