@@ -6,6 +6,7 @@
 #include <array>
 #include <cmath>
 #include <functional>
+#include <optional>
 
 #include "measure/fair_curve.h"
 #include "measure/gaussian_filter.h"
@@ -76,6 +77,37 @@ TEST(MeasureFairness, AHumpIsAWave) {
   EXPECT_NEAR(made.bevel.waviness_mm.value, expected, 0.1 * expected);
 }
 
+// A crowned face of which a channel takes the upper part from 120 to 220 mm: the line through the rest lies elsewhere,
+// by a sixth of the crown and more, and leans; the face itself stays where it is.
+TEST(MeasureFairness, WhatAChannelTakesOfACrownedFaceIsNoWave) {
+  constexpr double crown_mm = 0.3, kept_share = 0.65;
+  const double face_mm = (test::bevelled_profile(drop_mm, angle_deg)[2] - Vector2(0.0, -drop_mm)).norm();
+  const auto profile = [](double) { return test::bevelled_profile(drop_mm, angle_deg); };
+  const auto taken = [](double s) { return s > 120.0 && s < 220.0; };
+  for (unsigned seed = 1; seed <= 3; ++seed) {
+    test::MeasuredBevel made;
+    made.rim = test::made_rim(length_mm, profile, density, noise_mm, seed, [&](double s, std::size_t facet, double t) {
+      if (facet != 1) return 0.0;
+      if (taken(s) && t > kept_share * face_mm) return -5.0;  // the channel's floor
+      return crown_mm * (1.0 - std::pow(2.0 * t / face_mm - 1.0, 2));
+    });
+    made.tracks = test::bevelled_tracks(length_mm, profile);
+    for (std::size_t i = 0; i < made.tracks.station_mm.size(); ++i)
+      if (taken(made.tracks.station_mm[i])) {
+        const test::Profile p = profile(0.0);
+        made.tracks.tracks[2].piece[i] = test::piece_of(p[1], p[1] + kept_share * (p[2] - p[1]), Lie::sloping);
+      }
+    test::measure_tracks(made, noise_mm);
+    measure_fairness(made.bevel, made.rim, made.fitted, made.grid, *test::expected_bevel(drop_mm, angle_deg).bevel,
+                     made.noise, fair_rim(made.rim.curve, made.fitted.station_mm, 80.0, {}));
+    const Measured& waviness = made.bevel.waviness_mm;
+    ASSERT_TRUE(waviness.is_measured());
+    // The crown of the part that is left is known to 0.005 mm, and its line goes on over half as much again.
+    EXPECT_LT(waviness.value, 0.03) << "seed " << seed;
+    EXPECT_LE(waviness.value, waviness.u95()) << "seed " << seed;
+  }
+}
+
 TEST(MeasureFairness, AFairFaceIsFair) {
   for (unsigned seed = 1; seed <= 5; ++seed) {
     test::MeasuredBevel made;
@@ -87,6 +119,46 @@ TEST(MeasureFairness, AFairFaceIsFair) {
       EXPECT_LT(m->value, 0.05);  // a third of the usual limit
     }
   }
+}
+
+// Of the 320 mm at full drop seven tenths must be seen, in all; with less nobody knows what waves the rest has.
+TEST(MeasureFairness, TooLittleOfTheBevelIsNotJudged) {
+  const auto measured_without = [](std::size_t missing) {
+    test::MeasuredBevel made;
+    const auto profile = [](double) { return test::bevelled_profile(drop_mm, angle_deg); };
+    made.rim = test::made_rim(length_mm, profile, density, noise_mm, 4);
+    test::measure(made, profile, length_mm, noise_mm);
+    std::vector<BevelStation>& stations = made.bevel.stations;
+    for (std::size_t i = 0; i < missing; ++i) {  // in two places
+      const std::size_t at = i % 2 == 0 ? 80 : 160;
+      stations.erase(stations.begin() + static_cast<std::ptrdiff_t>(at));
+    }
+    measure_fairness(made.bevel, made.rim, made.fitted, made.grid, *test::expected_bevel(drop_mm, angle_deg).bevel,
+                     made.noise, fair_rim(made.rim.curve, made.fitted.station_mm, 80.0, {}));
+    for (const Measured* m : {&made.bevel.lower_edge_fairness_mm, &made.bevel.upper_edge_fairness_mm}) {
+      EXPECT_EQ(m->is_measured(), made.bevel.waviness_mm.is_measured());
+      EXPECT_TRUE(m->is_measured() || m->why_not.reason == RefusalReason::not_seen);
+    }
+    return made.bevel.waviness_mm.is_measured();
+  };
+  EXPECT_TRUE(measured_without(90));
+  EXPECT_FALSE(measured_without(100));
+}
+
+// A place three times as unsure as is usual does not count, but one within 0.05 mm always does.
+TEST(MeasureFairness, AnEdgeIsTrustedToThreeTimesTheUsual) {
+  const auto trusted = [](const std::vector<double>& u_mm) {
+    std::vector<BevelStation> stations(u_mm.size() + 2);  // two without an edge
+    for (std::size_t i = 0; i < u_mm.size(); ++i) {
+      stations[i].drop_mm.value = 14.0;
+      stations[i].drop_mm.u(UncertaintySource::point_noise) = 0.6 * u_mm[i];
+      stations[i].drop_mm.u(UncertaintySource::face_form) = 0.8 * u_mm[i];
+    }
+    return trusted_u(stations, &BevelStation::drop_mm);
+  };
+  EXPECT_NEAR(trusted({0.02, 0.9, 0.03, 0.02, 0.04}), 0.09, 1e-12);
+  EXPECT_EQ(trusted({0.001, 0.002, 0.003}), 0.05);
+  EXPECT_EQ(trusted({}), 0.0);
 }
 
 TEST(MeasureFairness, FullStretchIsWhatIsNotRunOut) {
@@ -164,6 +236,92 @@ TEST(MeasureFairness, TwoShallowBevelsAreNotOne) {
   const auto stretch = full_stretch(stations_of(400.0, 3.0, [](double s) { return -2.4 * dip(s, 200.0, 30.0); }));
   ASSERT_TRUE(stretch.has_value());
   EXPECT_LT(stretch->length_mm(), 200.0);
+}
+
+// Drops at stations a millimetre apart, from 0.5 mm.
+std::optional<FullStretch> stretch_of(std::size_t count, const std::function<double(double)>& drop_at) {
+  std::vector<BevelStation> stations(count);
+  for (std::size_t i = 0; i < count; ++i) {
+    stations[i].station_mm = static_cast<double>(i) + 0.5;
+    stations[i].drop_mm.value = drop_at(stations[i].station_mm);
+  }
+  return full_stretch(stations);
+}
+
+// A run-out that leaves the full drop like the parabola q d^2 is 0.6 mm below it at d = sqrt(0.6 / q). Its steepness,
+// taken over the next four stations, is q (2 d - 4), so that 2 r / k = d / (1 - 2 / d) from there is judged to be its
+// way to go; 5 mm more are spared. Stations are a millimetre apart, and a raised cosine is a parabola to second order.
+// With run-outs of 160 mm only every fifth station has the full drop.
+TEST(MeasureFairness, TheFullStretchBeginsWhereTheRunOutEnds) {
+  for (const double run_out_mm : {60.0, 100.0, 160.0}) {
+    constexpr double full_mm = 14.0;
+    const double q = full_mm * std::pow(std::numbers::pi / run_out_mm, 2) / 4.0, d = std::sqrt(0.6 / q);
+    const auto stretch = stretch_of(400, [&](double s) {
+      const double from_end = std::min(s, 400.0 - s);
+      return full_mm * (from_end >= run_out_mm ? 1.0 : 0.5 - 0.5 * std::cos(std::numbers::pi * from_end / run_out_mm));
+    });
+    ASSERT_TRUE(stretch.has_value());
+    const double begin_mm = run_out_mm - d + d / (1.0 - 2.0 / d) + 5.0;
+    EXPECT_NEAR(stretch->from_mm, begin_mm, 1.5) << run_out_mm;
+    EXPECT_NEAR(stretch->to_mm, 400.0 - begin_mm, 1.5) << run_out_mm;
+    EXPECT_EQ(stretch->drop_mm, full_mm);
+  }
+}
+
+// Ends that fall by less than 0.015 mm a millimetre are no run-outs, nor are those that are less than 0.08 mm down;
+// from one that falls just more, no more than 40 mm are taken.
+TEST(MeasureFairness, AnEndThatHardlyFallsIsNoRunOut) {
+  const auto from_mm = [](double slope, double fall_mm) {
+    const auto stretch = stretch_of(400, [&](double s) { return 14.0 - std::max(0.0, fall_mm - slope * s); });
+    return stretch ? stretch->from_mm : -1.0;
+  };
+  EXPECT_NEAR(from_mm(0.014, 2.0), (2.0 - 0.6) / 0.014, 1.0);
+  EXPECT_NEAR(from_mm(0.016, 2.0), (2.0 - 0.6) / 0.016 + 40.0, 1.0);
+  EXPECT_EQ(from_mm(0.02, 0.085), 0.5) << "0.075 mm down at the first station";
+  // 2 r / k and 5 mm from there, for r = 0.09 mm and k = 0.02.
+  EXPECT_NEAR(from_mm(0.02, 0.10), 0.5 + 9.0 + 5.0, 1e-9);
+}
+
+// What is low in the middle of the full drop is a wave while it is not too deep, not too long, and followed by 5 mm of
+// full drop.
+TEST(MeasureFairness, AWaveIsToldFromTheRunOutsBetweenTwoBevels) {
+  // A second wave, 61 mm long, begins `back_mm` after the first.
+  const auto is_one = [](double full_mm, double low_mm, double wave_mm, double back_mm = 300.0) {
+    const auto stretch = stretch_of(400, [&](double s) {
+      const double since = s - 150.0, again = since - wave_mm - back_mm;
+      return full_mm - ((since > 0.0 && since < wave_mm) || (again > 0.0 && again < 61.0) ? low_mm : 0.0);
+    });
+    EXPECT_TRUE(stretch.has_value());
+    return stretch && stretch->from_mm == 0.5 && stretch->to_mm > 160.0;
+  };
+  EXPECT_TRUE(is_one(14.0, 0.59, 80.0)) << "no wave at all";
+  EXPECT_TRUE(is_one(14.0, 0.61, 60.0));
+  EXPECT_FALSE(is_one(14.0, 0.61, 61.0));
+  EXPECT_TRUE(is_one(14.0, 2.95, 30.0));
+  EXPECT_FALSE(is_one(14.0, 3.05, 30.0));
+  EXPECT_TRUE(is_one(8.0, 1.95, 30.0)) << "a quarter of a shallow bevel's drop";
+  EXPECT_FALSE(is_one(8.0, 2.05, 30.0));
+  EXPECT_TRUE(is_one(14.0, 1.0, 30.0, 5.0));
+  EXPECT_FALSE(is_one(14.0, 1.0, 30.0, 4.0));
+}
+
+// The full drop is what most of the deep part has: two fifths that are 1 mm short of it are a second, shallower bevel.
+TEST(MeasureFairness, TheFullDropIsThatOfTheLargerPart) {
+  const auto stretch = stretch_of(400, [](double s) { return s < 230.0 ? 14.0 : 13.0; });
+  ASSERT_TRUE(stretch.has_value());
+  EXPECT_EQ(stretch->from_mm, 0.5);
+  EXPECT_EQ(stretch->to_mm, 229.5);
+  EXPECT_EQ(stretch->drop_mm, 14.0);
+}
+
+TEST(MeasureFairness, TenStationsMakeAStretch) {
+  const auto flat = [](double) { return 14.0; };
+  EXPECT_TRUE(stretch_of(10, flat).has_value());
+  EXPECT_FALSE(stretch_of(9, flat).has_value());
+  // The first is 0.1 mm down and the face rises by 0.025 mm a millimetre over the next four: 8 mm and 5 mm are taken.
+  const auto falling = [](double s) { return 14.0 - std::max(0.0, 0.1 - 0.05 * (s - 0.5)); };
+  EXPECT_TRUE(stretch_of(13 + 10, falling).has_value());
+  EXPECT_FALSE(stretch_of(13 + 9, falling).has_value());
 }
 
 // An outline of pieces whose curvature changes evenly, with a wave across it.
