@@ -8,6 +8,7 @@
 #include <functional>
 #include <limits>
 #include <random>
+#include <string>
 
 namespace rimwright {
 namespace {
@@ -182,6 +183,166 @@ JudgedSeries exact_depths(
   return series;
 }
 
+// Depths that all have one value, with a single source of uncertainty, `count` stations a millimetre apart. They
+// alternate by 0.1 nanometre, which tells neighbours to be independent.
+JudgedSeries level_depths(std::size_t count, double value, double u, UncertaintySource source) {
+  JudgedSeries series;
+  series.lower = 5.85;
+  series.upper = 6.15;
+  for (std::size_t i = 0; i < count; ++i) {
+    JudgedStation station;
+    station.station_mm = static_cast<double>(i);
+    station.value = value + (i % 2 == 0 ? 1e-7 : -1e-7);
+    station.standard_u[static_cast<std::size_t>(source)] = u;
+    station.u95 = 1.959964 * u;
+    station.lower = series.lower;
+    station.upper = series.upper;
+    station.verdict = verdict_of(station.value, station.u95, station.lower, station.upper);
+    series.stations.push_back(station);
+  }
+  return series;
+}
+
+// The one verdict on all of a series, "pass" for none.
+std::string verdict_on(const JudgedSeries& series) {
+  const std::vector<Stretch> stretches = find_stretches(series);
+  if (stretches.empty()) return "pass";
+  EXPECT_EQ(stretches.size(), 1U);
+  EXPECT_EQ(stretches[0].from_mm, series.stations.front().station_mm);
+  EXPECT_EQ(stretches[0].to_mm, series.stations.back().station_mm);
+  return std::string(stretches[0].verdict == Verdict::fail ? "fail " : "undecided ") +
+         (stretches[0].above ? "above" : "below");
+}
+
+// A single number is judged by its U95 alone (ISO 14253-1), on either side.
+TEST(Stretches, OneNumberFailsBeyondItsU95) {
+  const auto verdict = [](double value) { return verdict_on(level_depths(1, value, 0.01, UncertaintySource::scale)); };
+  EXPECT_EQ(verdict(5.85 - 0.0197), "fail below");
+  EXPECT_EQ(verdict(5.85 - 0.0195), "undecided below");
+  EXPECT_EQ(verdict(5.85 + 0.0195), "undecided below");
+  EXPECT_EQ(verdict(5.85 + 0.0197), "pass");
+  EXPECT_EQ(verdict(6.15 - 0.0195), "undecided above");
+  EXPECT_EQ(verdict(6.15 + 0.0195), "undecided above");
+  EXPECT_EQ(verdict(6.15 + 0.0197), "fail above");
+  EXPECT_EQ(verdict_on(level_depths(1, 5.849, 0.0, UncertaintySource::scale)), "fail below") << "known exactly";
+}
+
+// 400 stations are looked at in windows of ten lengths (1, 2, 4, ..., 256 and all), each of which may be wrong on a
+// tenth of 2.5 % of bodies. What all stations share is one error: the normal quantile of that, 2.8070, whatever the
+// window.
+TEST(Stretches, WhatAllShareFailsBeyondTheQuantileOfAllWindows) {
+  for (const UncertaintySource source : {UncertaintySource::scale, UncertaintySource::capture}) {
+    const auto verdict = [&](double times_u) {
+      return verdict_on(level_depths(400, 5.85 - times_u * 0.01, 0.01, source));
+    };
+    EXPECT_EQ(verdict(2.80), "undecided below");
+    EXPECT_EQ(verdict(2.815), "fail below");
+  }
+}
+
+// Independent noise shrinks with the root of the stations: over the whole rim, two windows of which fit side by side
+// half a length apart, 0.01 mm become 0.01 / 20. Sidak: 1 - (1 - p)^2 = 0.0025 gives p = 0.00125078, a quantile of
+// 3.0231. Shorter windows ask for more: 200 stations of 400 alone 0.01 / sqrt(256) at least 3.1.
+TEST(Stretches, NoiseFailsByItsMeanOverTheWholeRim) {
+  const auto verdict = [](double times_u) {
+    return verdict_on(level_depths(400, 5.85 - times_u * 0.01 / 20.0, 0.01, UncertaintySource::point_noise));
+  };
+  EXPECT_EQ(verdict(3.01), "undecided below");
+  EXPECT_EQ(verdict(3.035), "fail below");
+}
+
+// What differs from station to station but does not average out with confidence is a local error of every window: one
+// of 400 places in the shortest window, and of the two in the longest, where least is asked for.
+TEST(Stretches, WhatDoesNotAverageOutFailsAsOneStationDoes) {
+  for (const UncertaintySource source :
+       {UncertaintySource::correlated, UncertaintySource::reference_faces, UncertaintySource::face_form}) {
+    const auto verdict = [&](double times_u) {
+      return verdict_on(level_depths(400, 5.85 - times_u * 0.01, 0.01, source));
+    };
+    EXPECT_EQ(verdict(3.01), "undecided below") << name_of(source);
+    EXPECT_EQ(verdict(3.035), "fail below") << name_of(source);
+  }
+}
+
+// Parts of 0.006 and 0.008 mm: over the whole rim the noise is a twentieth of itself, and hypot(0.006, 0.0004) is left.
+// Where few degrees of freedom make U95 twice as large, all is.
+TEST(Stretches, OfTwoPartsOnlyTheNoiseShrinks) {
+  const auto verdict = [&](UncertaintySource source, double stretched, double times_u) {
+    JudgedSeries series = level_depths(400, 5.85 - times_u * stretched * std::hypot(0.006, 0.0004), 0.006, source);
+    for (JudgedStation& station : series.stations) {
+      station.standard_u[static_cast<std::size_t>(UncertaintySource::point_noise)] = 0.008;
+      station.u95 = stretched * 1.959964 * 0.010;
+      station.verdict = verdict_of(station.value, station.u95, station.lower, station.upper);
+    }
+    return verdict_on(series);
+  };
+  for (const double stretched : {1.0, 2.0}) {
+    for (const UncertaintySource source :
+         {UncertaintySource::correlated, UncertaintySource::reference_faces, UncertaintySource::face_form}) {
+      EXPECT_EQ(verdict(source, stretched, 3.01), "undecided below") << name_of(source);
+      EXPECT_EQ(verdict(source, stretched, 3.035), "fail below") << name_of(source);
+    }
+    // Nearly all in common: the quantile of one place and, for the larger of two noises, 0.56 of their 0.067.
+    EXPECT_EQ(verdict(UncertaintySource::capture, stretched, 2.81), "undecided below");
+    EXPECT_EQ(verdict(UncertaintySource::capture, stretched, 2.88), "fail below");
+  }
+}
+
+// Noise of a u of 0.01 mm, drawn as plus and minus 0.008 by turns, 0.05 mm inside the limit, and a run of five stations
+// that is 0.012 inside it: one such station of 200 is chance (3.8 u), five side by side, 8 mm, are none.
+TEST(Stretches, ARunIsAsLongAsItsStationsAreApart) {
+  const auto of_a_run = [](std::size_t stations_in_run) {
+    JudgedSeries series = level_depths(200, 5.90, 0.01, UncertaintySource::point_noise);
+    for (std::size_t i = 0; i < series.stations.size(); ++i) {
+      JudgedStation& station = series.stations[i];
+      station.station_mm = 2.0 * static_cast<double>(i);
+      station.value = i >= 100 && i < 100 + stations_in_run ? 5.862 : 5.90 + (i % 2 == 0 ? 0.008 : -0.008);
+      station.verdict = verdict_of(station.value, station.u95, station.lower, station.upper);
+    }
+    return find_stretches(series);
+  };
+  EXPECT_TRUE(of_a_run(1).empty());
+  EXPECT_TRUE(of_a_run(3).empty()) << "4 mm";
+  const std::vector<Stretch> stretches = of_a_run(5);
+  ASSERT_EQ(stretches.size(), 1U);
+  EXPECT_EQ(stretches[0].verdict, Verdict::undecided);
+  EXPECT_EQ(stretches[0].from_mm, 200.0);
+  EXPECT_EQ(stretches[0].to_mm, 208.0);
+}
+
+// Five stations `deep_mm` outside the limit, seven 0.005 mm inside, and 388 that alternate by 0.8 u and lie `faint_mm`
+// outside on average.
+std::vector<Stretch> deep_and_faint(double deep_mm, double faint_mm) {
+  JudgedSeries series = level_depths(400, 5.85 + 0.005, 0.01, UncertaintySource::point_noise);
+  for (std::size_t i = 0; i < 400; ++i) {
+    JudgedStation& station = series.stations[i];
+    if (i < 5)
+      station.value = 5.85 - deep_mm;
+    else if (i >= 12)
+      station.value = 5.85 - faint_mm + (i % 2 == 0 ? 0.008 : -0.008);
+    station.verdict = verdict_of(station.value, station.u95, station.lower, station.upper);
+  }
+  std::vector<Stretch> stretches = find_stretches(series);
+  EXPECT_EQ(stretches.size(), 2U);
+  stretches.resize(2);
+  EXPECT_EQ(stretches[0].verdict, Verdict::fail);
+  EXPECT_NEAR(stretches[0].to_mm, 4.0, 1.0);
+  EXPECT_NEAR(stretches[1].from_mm, stretches[1].verdict == Verdict::fail ? 12.0 : 5.0, 1.0);
+  EXPECT_NEAR(stretches[1].to_mm, 399.0, 1.0);
+  return stretches;
+}
+
+// A deep defect is evidence for itself alone, however deep: the rest, a twentieth of u outside, stays open.
+TEST(Stretches, ADeepDefectDoesNotCondemnItsSurroundings) {
+  EXPECT_EQ(deep_and_faint(0.5, 0.0005)[1].verdict, Verdict::undecided);
+}
+
+// Nor does it take the evidence of the rest away: less what the seven take, its mean over 395 stations is 3.3 u of that
+// mean, which no shorter window shows (256 stations are 2.85 u of theirs).
+TEST(Stretches, BesideADeepDefectTheRestIsJudgedAsAWhole) {
+  EXPECT_EQ(deep_and_faint(0.06, 0.00178)[1].verdict, Verdict::fail);
+}
+
 // The floor comes back by 2 micrometres a millimetre: over 10 mm on either side it lies within U95 of the limit.
 TEST(Stretches, ThePassageIntoToleranceBelongsToTheStretch) {
   const JudgedSeries series =
@@ -212,16 +373,17 @@ TEST(Stretches, ASoundBodyHasNoFinding) {
   constexpr unsigned seed = 4102;
   std::mt19937_64 random(seed);
   int stations_not_passing = 0;
-  for (const int width : {1, 4}) {
+  for (const auto& [width, apart_mm] : {std::pair{1, 1.0}, {4, 1.0}, {10, 1.0}, {10, 2.0}}) {
     constexpr int trials = 120;
     int with_finding = 0;
     for (int trial = 0; trial < trials; ++trial) {
-      const JudgedSeries series = depths(400, width, random, [](double) { return 5.85 + 2 * 0.0242; });
+      JudgedSeries series = depths(400, width, random, [](double) { return 5.85 + 2 * 0.0242; });
+      for (JudgedStation& station : series.stations) station.station_mm *= apart_mm;
       for (const JudgedStation& station : series.stations) stations_not_passing += station.verdict != Verdict::pass;
       with_finding += !find_stretches(series).empty();
     }
     EXPECT_LE(clopper_pearson_lower(with_finding, trials), 0.025)
-        << "correlated over " << width << " stations, seed " << seed;
+        << "correlated over " << width << " stations, " << apart_mm << " mm apart, seed " << seed;
   }
   EXPECT_GT(stations_not_passing, 500) << "the case must hold lone stations to drop";
 }
@@ -279,30 +441,32 @@ TEST(Stretches, ALocalDefectBeyondChanceIsKept) {
 // A hollow makes its own straightness unsure, by the form that strips beside its edges show. That is no chance, however
 // wide it makes the interval: the stretch must not pass.
 TEST(Stretches, WhatTheFacesFormMakesUnsureIsNotChance) {
-  JudgedSeries series;
-  series.feature = "bevel";
-  series.quantity = "straightness";
-  series.kind = QuantityKind::straightness;
-  series.lower = -std::numeric_limits<double>::infinity();
-  series.upper = 0.2;
-  for (int i = 0; i < 160; ++i) {
-    const double off = std::abs(i - 80.0), hollow = off < 20.0 ? 0.16 * (1.0 + std::cos(M_PI * off / 20.0)) : 0.0;
-    JudgedStation station;
-    station.station_mm = i;
-    station.value = hollow;
-    station.standard_u[static_cast<std::size_t>(UncertaintySource::point_noise)] = 0.006;
-    station.standard_u[static_cast<std::size_t>(UncertaintySource::face_form)] = 0.33 * hollow;
-    station.u95 = 1.96 * std::hypot(0.006, 0.33 * hollow);
-    station.lower = series.lower;
-    station.upper = series.upper;
-    station.verdict = verdict_of(station.value, station.u95, station.lower, station.upper);
-    series.stations.push_back(station);
+  for (const double k : {1.96, 3.92}) {
+    JudgedSeries series;
+    series.feature = "bevel";
+    series.quantity = "straightness";
+    series.kind = QuantityKind::straightness;
+    series.lower = -std::numeric_limits<double>::infinity();
+    series.upper = 0.2;
+    for (int i = 0; i < 160; ++i) {
+      const double off = std::abs(i - 80.0), hollow = off < 20.0 ? 0.16 * (1.0 + std::cos(M_PI * off / 20.0)) : 0.0;
+      JudgedStation station;
+      station.station_mm = i;
+      station.value = hollow;
+      station.standard_u[static_cast<std::size_t>(UncertaintySource::point_noise)] = 0.006;
+      station.standard_u[static_cast<std::size_t>(UncertaintySource::face_form)] = 0.33 * hollow;
+      station.u95 = k * std::hypot(0.006, 0.33 * hollow);
+      station.lower = series.lower;
+      station.upper = series.upper;
+      station.verdict = verdict_of(station.value, station.u95, station.lower, station.upper);
+      series.stations.push_back(station);
+    }
+    const std::vector<Stretch> stretches = find_stretches(series);
+    ASSERT_EQ(stretches.size(), 1U);
+    EXPECT_EQ(stretches[0].verdict, Verdict::undecided);
+    EXPECT_LT(stretches[0].from_mm, 80.0);
+    EXPECT_GT(stretches[0].to_mm, 80.0);
   }
-  const std::vector<Stretch> stretches = find_stretches(series);
-  ASSERT_EQ(stretches.size(), 1U);
-  EXPECT_EQ(stretches[0].verdict, Verdict::undecided);
-  EXPECT_LT(stretches[0].from_mm, 80.0);
-  EXPECT_GT(stretches[0].to_mm, 80.0);
 }
 
 TEST(Stretches, AFailingStretchIsBridgedWhereNothingWasMeasured) {
