@@ -217,7 +217,7 @@ void add_plane(const std::vector<Placed>& placed, const Group& group, double cel
     Vector6 jacobian;
     jacobian << (patch.point - pivots[patch.frame]).cross(normal), normal;
     const double left = residual[k] - design[k].dot(fit.solution);
-    const auto at = static_cast<Eigen::Index>(6 * patch.frame);
+    const Eigen::Index at = 6 * Eigen::Index{patch.frame};
     system->normal_matrix.block<6, 6>(at, at) += weight[k] * jacobian * jacobian.transpose();
     system->right_side.segment<6>(at) -= weight[k] * left * jacobian;
     if (coupling.empty() || coupling.back().first != patch.frame) coupling.emplace_back(patch.frame, Matrix63::Zero());
@@ -227,7 +227,8 @@ void add_plane(const std::vector<Placed>& placed, const Group& group, double cel
     const Matrix63 reduced = coupling_a * fit.inverse;
     for (const auto& [frame_b, coupling_b] : coupling) {
       if (frame_b > frame_a) break;  // lower triangle only; frames come in order
-      system->normal_matrix.block<6, 6>(6 * frame_a, 6 * frame_b).noalias() -= reduced * coupling_b.transpose();
+      system->normal_matrix.block<6, 6>(6 * Eigen::Index{frame_a}, 6 * Eigen::Index{frame_b}).noalias() -=
+          reduced * coupling_b.transpose();
     }
   }
 }

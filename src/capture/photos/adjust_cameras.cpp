@@ -72,8 +72,8 @@ Blocks to_blocks(const CameraNetwork& network) {
     PhotoBlock block;
     const Matrix3 rotation = network.T_camera_sheet[i].linear();
     ceres::RotationMatrixToAngleAxis(rotation.data(), block.pose.data());
-    for (int k = 0; k < 3; ++k)
-      block.pose[static_cast<std::size_t>(3 + k)] = network.T_camera_sheet[i].translation()[k];
+    const Vector3 translation = network.T_camera_sheet[i].translation();
+    std::copy(translation.begin(), translation.end(), block.pose.begin() + 3);
     block.drift = {std::log(network.focal_factor[i]), network.centre_shift_px[i].x(), network.centre_shift_px[i].y()};
     blocks.photos.push_back(block);
   }

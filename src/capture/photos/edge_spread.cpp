@@ -39,7 +39,7 @@ std::optional<double> spread_across(const Photo& photo, const Vector2& from, con
   const Vector2 along = (to - from) / length_px, across(-along.y(), along.x());
   const int reach = static_cast<int>(reach_share * length_px / step_px);
   constexpr int lines = 9;
-  std::vector<double> profile(static_cast<std::size_t>(2 * reach + 1), 0.0);
+  std::vector<double> profile(2 * static_cast<std::size_t>(reach) + 1, 0.0);
   for (int line = 0; line < lines; ++line) {
     const Vector2 middle = from + (0.3 + 0.4 * line / (lines - 1)) * (to - from);
     for (int i = -reach; i <= reach; ++i) {
