@@ -50,7 +50,8 @@ std::vector<int> match_one_way(const Features& a, const Features& b, const View&
     int first = std::numeric_limits<int>::max(), second = first;
     const auto try_cell = [&](int column, int row) {
       if (column < 0 || row < 0 || column >= b.cells_across || row >= b.cells_down) return;
-      const auto cell = static_cast<std::size_t>(row * b.cells_across + column);
+      const std::size_t cell =
+          static_cast<std::size_t>(row) * static_cast<std::size_t>(b.cells_across) + static_cast<std::size_t>(column);
       if (visited[cell] == static_cast<int>(i)) return;
       visited[cell] = static_cast<int>(i);
       for (int j : b.cells[cell]) {

@@ -53,13 +53,14 @@ bool sample_patch(const View& view, const SmoothPhoto& photo, const Patch& patch
   const Vector3 across = normal.cross(along);
   const double bulge_mm = 0.5 * patch.bend_per_mm * half_along * half_along;
   std::array<Vector2, 9> at;
+  std::size_t node = 0;
   for (int t = -1; t <= 1; ++t) {
     for (int s = -1; s <= 1; ++s) {
       const Vector3 p = middle + s * half_along * along + t * half_across * across - std::abs(s) * bulge_mm * normal;
       if (p.z() < 10.0) return false;
       const Vector2 pixel = project_camera_point(view.lens, p);
       if (!photo.holds(pixel.x(), pixel.y())) return false;
-      at[static_cast<std::size_t>(3 * (t + 1) + s + 1)] = pixel;
+      at[node++] = pixel;
     }
   }
   const QuadraticMap map = fit_map(at);
