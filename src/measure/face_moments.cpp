@@ -19,7 +19,7 @@ void SliceMoments::add_all(std::span<const float> t_mm, std::span<const float> y
   }
   w += w2.sum(), t += t2.sum(), tt += tt2.sum(), ttt += ttt2.sum(), tttt += tttt2.sum();
   y += y2.sum(), ty += ty2.sum(), tty += tty2.sum(), yy += yy2.sum();
-  points += static_cast<double>(count / 2 * 2);
+  points += static_cast<double>(count - count % 2);
   if (count % 2 == 1) add(t_mm[count - 1], y_mm[count - 1], weight[count - 1]);
 
   Two squares = Two::Zero();
