@@ -67,6 +67,14 @@ TEST(StretchExtent, NeighboursAreJoined) {
   };
   EXPECT_EQ(with_a_hole(150), "low 99.50 to 160.50");
   EXPECT_EQ(with_a_hole(151), "low 99.50 to 110.00, low 151.00 to 161.50") << "beside a hole it ends at a station";
+  // Where stations are sparse, up to two and a half times as far apart as they are.
+  const auto sparse = [](double again) {
+    JudgedSeries series = exact_depths(60, two_places(5.7, 25, 27, again, again + 2));
+    for (JudgedStation& station : series.stations) station.station_mm *= 4.0;
+    return extents(series);
+  };
+  EXPECT_EQ(sparse(29), "low 98.00 to 126.00") << "8 mm";
+  EXPECT_EQ(sparse(30), "low 98.00 to 110.00, low 118.00 to 130.00") << "12 mm";
 }
 
 // Between two stations the limit is crossed where the line through their values crosses it: a third of the way from
@@ -77,6 +85,7 @@ TEST(StretchExtent, AStretchEndsWhereTheValuesCrossTheLimit) {
   };
   EXPECT_EQ(extents(series(20, 30)), "low 19.67 to 30.33");
   EXPECT_EQ(extents(series(0, 30)), "low 0.00 to 30.33");
+  EXPECT_EQ(extents(series(20, 58)), "low 19.67 to 58.33");
   EXPECT_EQ(extents(series(20, 59)), "low 19.67 to 59.00");
   JudgedSeries no_limit = series(20, 30);
   for (const std::size_t i : {19U, 31U}) no_limit.stations[i].lower = -std::numeric_limits<double>::infinity();
@@ -127,11 +136,14 @@ TEST(StretchExtent, AStretchReachesOverNothingElse) {
 }
 
 TEST(StretchExtent, TheWorstOfAStretchIsItsFarthestOut) {
-  const auto stretches = find_stretches(exact_depths(300, [](double s) {
-    return s >= 100 && s <= 120 ? 5.6 - (s == 107 ? 0.1 : s == 112 ? 0.05 : 0.0) : 6.0;
-  }));
-  ASSERT_EQ(stretches.size(), 1U);
-  EXPECT_EQ(stretches[0].worst, 107U);
+  for (const double deepest : {100.0, 107.0, 120.0}) {
+    const auto stretches = find_stretches(exact_depths(300, [=](double s) {
+      if (s < 100 || s > 120) return 6.0;
+      return s == deepest ? 5.5 : s == 112 ? 5.55 : 5.6;
+    }));
+    ASSERT_EQ(stretches.size(), 1U);
+    EXPECT_EQ(stretches[0].worst, static_cast<std::size_t>(deepest));
+  }
 }
 
 // The floor comes back by 2 micrometres a millimetre: over 10 mm on either side it lies within U95 of the limit.
