@@ -102,7 +102,7 @@ struct Variances {
 };
 
 // Sensitivities of the quantity to one face's a and b, by central differences.
-std::array<double, 2> sensitivities(const SectionQuantity& quantity, SectionFaces faces, double SectionLine::*a,
+std::array<double, 2> sensitivities(const SectionQuantity& quantity, const SectionFaces& faces, double SectionLine::*a,
                                     double SectionLine::*b, SectionLine SectionFaces::*face) {
   constexpr double da = 1e-3, db = 1e-4;
   SectionFaces plus = faces, minus = faces;

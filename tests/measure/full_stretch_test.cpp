@@ -157,13 +157,38 @@ TEST(FullStretch, AWaveIsToldFromTheRunOutsBetweenTwoBevels) {
   EXPECT_FALSE(is_one(14.0, 1.0, 30.0, 4.0));
 }
 
-// The full drop is what most of the deep part has: two fifths that are 1 mm short of it are a second, shallower bevel.
-TEST(FullStretch, TheFullDropIsThatOfTheLargerPart) {
-  const auto stretch = stretch_of(400, [](double s) { return s < 230.0 ? 14.0 : 13.0; });
-  ASSERT_TRUE(stretch.has_value());
-  EXPECT_EQ(stretch->from_mm, 0.5);
-  EXPECT_EQ(stretch->to_mm, 229.5);
-  EXPECT_EQ(stretch->drop_mm, 14.0);
+// The full drop is what two fifths of the deep part reach: where they are 1 mm deeper than the rest, the rest is
+// another, shallower bevel; where fewer are, they are the odd ones.
+TEST(FullStretch, TheFullDropIsReachedByTwoFifths) {
+  const auto deeper_to = [](double to_mm) {
+    return stretch_of(400, [=](double s) { return s < to_mm ? 14.0 : 13.0; });
+  };
+  const auto half = deeper_to(180.0), few = deeper_to(140.0);
+  ASSERT_TRUE(half && few);
+  EXPECT_EQ(half->from_mm, 0.5);
+  EXPECT_EQ(half->to_mm, 179.5);
+  EXPECT_EQ(half->drop_mm, 14.0);
+  EXPECT_EQ(few->from_mm, 0.5);
+  EXPECT_EQ(few->to_mm, 399.5);
+  EXPECT_EQ(few->drop_mm, 13.0);
+}
+
+// Of three bevels, 70 mm apart, the longest counts, wherever it lies.
+TEST(FullStretch, OfSeveralTheLongestCounts) {
+  for (const std::size_t longest : {0U, 1U, 2U}) {
+    std::vector<double> drops;
+    double from_mm = 0.0, to_mm = 0.0;
+    for (std::size_t k = 0; k < 3; ++k) {
+      const std::size_t length = k == longest ? 130 : 100 + 5 * k;
+      if (k == longest) from_mm = static_cast<double>(drops.size()) + 0.5, to_mm = from_mm + 129.0;
+      drops.insert(drops.end(), length, 14.0);
+      drops.insert(drops.end(), 70, 10.0);
+    }
+    const auto stretch = stretch_of(drops.size(), [&](double s) { return drops[static_cast<std::size_t>(s)]; });
+    ASSERT_TRUE(stretch.has_value());
+    EXPECT_EQ(stretch->from_mm, from_mm);
+    EXPECT_EQ(stretch->to_mm, to_mm);
+  }
 }
 
 TEST(FullStretch, TenStationsMakeAStretch) {
