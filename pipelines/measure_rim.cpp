@@ -4,9 +4,9 @@
 
 #include "measure/doubt_fits.h"
 #include "measure/find_torn.h"
-#include "measure/map_deviation.h"
 #include "measure/measure_channels.h"
 #include "measure/measure_fairness.h"
+#include "measure/pick_points.h"
 #include "measure/picture_sections.h"
 #include "measure/summarise_scan.h"
 

@@ -74,29 +74,5 @@ TEST(MapDeviation, AWrongAngleGrowsAcross) {
   EXPECT_NEAR(far - near, 10.0 * std::tan(radians_from_degrees(1.0)), 0.02);
 }
 
-TEST(MapDeviation, HeatPointsCarryTheSameDeviation) {
-  test::MeasuredBevel made;
-  make(made, 124.0, [](double s, std::size_t facet, double t) {
-    return facet == 1 && s > 110 && s < 130 && t > 9 && t < 16 ? 0.3 : 0.0;
-  });
-  std::vector<TargetFace> targets;
-  map_of(made, 124.0, targets);
-  Workers workers;
-  const auto points = heat_points(made.rim, made.fitted, targets, CaptureTerms{}, 100000, workers);
-  ASSERT_GT(points.size(), 1000u);
-  EXPECT_LE(points.size(), 100000u);
-  double high = 0.0, elsewhere = 0.0, highs = 0.0, others = 0.0;
-  for (const HeatPoint& p : points) {
-    if (!std::isfinite(p.deviation_mm)) continue;
-    const bool on = p.station_mm > 113 && p.station_mm < 127 && p.deviation_mm > 0.15F;
-    if (on) high += p.deviation_mm, highs += 1;
-    if (p.station_mm < 100 || p.station_mm > 140) elsewhere += p.deviation_mm, others += 1;
-  }
-  ASSERT_GT(highs, 50.0);
-  EXPECT_NEAR(high / highs, 0.3, 0.05);
-  EXPECT_NEAR(elsewhere / others, 0.0, 0.02);
-  EXPECT_LE(heat_points(made.rim, made.fitted, targets, CaptureTerms{}, 500, workers).size(), 500u);
-}
-
 }  // namespace
 }  // namespace rimwright
