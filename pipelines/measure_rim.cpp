@@ -67,7 +67,8 @@ Outcome<Measures> measure_rim(Cloud cloud, const Expected& expected, const Measu
   FairRim fair;
   if (expected.bevel) {
     fair = fair_rim(rim.curve, fitted.station_mm,
-                    std::max(expected.bevel->longest_wave_mm, expected.bevel->longest_edge_wave_mm), settings.fair);
+                    std::max(expected.bevel->longest_wave_mm, expected.bevel->longest_edge_wave_mm), settings.fair,
+                    workers);
     fitted.turns = section_turns(fair, rim, fitted.station_mm);
   }
   const CaptureTerms terms{cloud.scale.relative_standard_u, cloud.capture_error, cloud.origin_mm,

@@ -139,16 +139,20 @@ double steepness(const std::vector<double>& height_mm, const std::vector<double>
 }  // namespace
 
 FairRim fair_rim(const RimCurve& curve, const std::vector<double>& station_mm, double longest_mm,
-                 const FairCurveSettings& settings) {
+                 const FairCurveSettings& settings, Workers& workers) {
   const std::size_t count = station_mm.size();
   FairRim fair{std::vector<double>(count, 0.0), std::vector<double>(count, 0.0), std::vector<double>(count, 0.0)};
   if (count == 0) return fair;
   const double apart_mm = std::max(settings.closest_knots_mm, settings.knots_in_longest_wave * longest_mm);
   FairCurveSettings closer = settings;
   closer.closest_knots_mm *= settings.other_knots;
-  fair.unfairness_mm = departures_from_fair(curve, station_mm, apart_mm, longest_mm, settings);
-  const std::vector<double> other =
-      departures_from_fair(curve, station_mm, apart_mm * settings.other_knots, longest_mm, closer);
+  std::vector<double> other;
+  workers.for_chunks(2, 1, [&](std::size_t which, std::size_t, std::size_t) {
+    if (which == 0)
+      fair.unfairness_mm = departures_from_fair(curve, station_mm, apart_mm, longest_mm, settings);
+    else
+      other = departures_from_fair(curve, station_mm, apart_mm * settings.other_knots, longest_mm, closer);
+  });
   for (std::size_t i = 0; i < count; ++i) {
     const double turn = std::atan(steepness(fair.unfairness_mm, station_mm, i));
     const double u = std::hypot(settings.least_turn_u_rad, turn - std::atan(steepness(other, station_mm, i)));

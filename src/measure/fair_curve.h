@@ -34,7 +34,7 @@ struct FairRim {
 };
 
 [[nodiscard]] FairRim fair_rim(const RimCurve& curve, const std::vector<double>& station_mm, double longest_mm,
-                               const FairCurveSettings& settings);
+                               const FairCurveSettings& settings, Workers& workers);
 
 // The turn of each station's section, with what else of the rim it takes to follow a face along it.
 [[nodiscard]] std::vector<SectionTurn> section_turns(const FairRim& fair, const UnrolledRim& rim,

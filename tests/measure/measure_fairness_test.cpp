@@ -25,13 +25,14 @@ double band_pass(double wavelength, double shortest, double longest) {
 }
 
 void wavy(test::MeasuredBevel& made, double height_mm, double wavelength_mm, unsigned seed) {
+  Workers workers;
   const auto profile = [](double) { return test::bevelled_profile(drop_mm, angle_deg); };
   made.rim = test::made_rim(length_mm, profile, density, noise_mm, seed, [&](double s, std::size_t facet, double) {
     return facet == 1 ? 0.5 * height_mm * std::sin(2 * std::numbers::pi * s / wavelength_mm) : 0.0;
   });
   test::measure(made, profile, length_mm, noise_mm);
   measure_fairness(made.bevel, made.rim, made.fitted, made.grid, *test::expected_bevel(drop_mm, angle_deg).bevel,
-                   made.noise, fair_rim(made.rim.curve, made.fitted.station_mm, 80.0, {}));
+                   made.noise, fair_rim(made.rim.curve, made.fitted.station_mm, 80.0, {}, workers));
 }
 
 TEST(MeasureFairness, HeightOfAPureSine) {
@@ -54,6 +55,7 @@ TEST(MeasureFairness, HeightOfAPureSine) {
 // mean 1, so that the face's mean height is the hump's own.
 TEST(MeasureFairness, AHumpIsAWave) {
   constexpr double height_mm = 0.2, wavelength_mm = 50.0, face_mm = 25.0;
+  Workers workers;
   test::MeasuredBevel made;
   const auto profile = [](double) { return test::bevelled_profile(drop_mm, angle_deg); };
   made.rim = test::made_rim(length_mm, profile, density, noise_mm, 3, [&](double s, std::size_t facet, double t) {
@@ -63,7 +65,7 @@ TEST(MeasureFairness, AHumpIsAWave) {
   });
   test::measure(made, profile, length_mm, noise_mm);
   measure_fairness(made.bevel, made.rim, made.fitted, made.grid, *test::expected_bevel(drop_mm, angle_deg).bevel,
-                   made.noise, fair_rim(made.rim.curve, made.fitted.station_mm, 80.0, {}));
+                   made.noise, fair_rim(made.rim.curve, made.fitted.station_mm, 80.0, {}, workers));
   ASSERT_TRUE(made.bevel.waviness_mm.is_measured());
   // At least as high as the raised cosine along the rim stands in the band; what the filters take from it is taken here
   // from the profile itself.
@@ -197,6 +199,7 @@ TEST(FairRim, TurnsByTheSteepnessOfTheWave) {
        {40.0, -1.0 / 120, 1.0 / 140},
        {150.0, 1.0 / 140, 1.0 / 140}},
       {{120.0, 0.0, 0.0}, {130.0, 1.0 / 150, 1.0 / 150}, {150.0, 1.0 / 250, 1.0 / 250}}};
+  Workers workers;
   for (const double height_mm : {0.0, 0.4})
     for (std::size_t k = 0; k < outlines.size(); ++k) {
       const auto wave = [&](double s) {
@@ -206,7 +209,7 @@ TEST(FairRim, TurnsByTheSteepnessOfTheWave) {
       const RimCurve curve(drawn(outlines[k], wave), false);
       std::vector<double> stations;
       for (double s = 0.5; s < curve.length_mm(); s += 1.0) stations.push_back(s);
-      const FairRim fair = fair_rim(curve, stations, 80.0, {});
+      const FairRim fair = fair_rim(curve, stations, 80.0, {}, workers);
       double squares = 0.0, waves = 0.0, covered = 0.0;
       const auto count = static_cast<double>(stations.size());
       for (std::size_t i = 0; i < stations.size(); ++i) {
@@ -228,6 +231,7 @@ TEST(FairRim, TurnsByTheSteepnessOfTheWave) {
 // In the band of wavelengths a circle is fair, and a wave on it shows as the band lets it through (ISO 16610-21).
 TEST(UnfairnessOfCurve, ACircleIsFairAndAWaveIsNot) {
   const double radius = 200.0, amplitude = 0.2, shortest = 10.0, longest = 80.0;
+  Workers workers;
   std::vector<double> stations;
   for (double s = 0.5; s < 499.0; s += 1.0) stations.push_back(s);
   for (const double wavelength : {0.0, 20.0, 40.0}) {
@@ -237,8 +241,8 @@ TEST(UnfairnessOfCurve, ACircleIsFairAndAWaveIsNot) {
       const double wave = wavelength > 0.0 ? amplitude * std::sin(2 * std::numbers::pi * s / wavelength) : 0.0;
       points.push_back((radius + wave) * Vector2(std::cos(a), std::sin(a)));
     }
-    const auto band =
-        wavelength_band(fair_rim(RimCurve(points, false), stations, longest, {}).unfairness_mm, 1.0, shortest, longest);
+    const auto band = wavelength_band(fair_rim(RimCurve(points, false), stations, longest, {}, workers).unfairness_mm,
+                                      1.0, shortest, longest);
     const std::vector<double> middle(band.begin() + 120, band.begin() + 380);
     const double expected = wavelength > 0.0 ? 2 * amplitude * band_pass(wavelength, shortest, longest) : 0.0;
     // 4 % of the wave: it is measured along the local tangent of a bend, and its crests are sampled.
