@@ -5,7 +5,6 @@
 #include <cstdio>
 
 #include "judge/words.h"
-#include "report/contours.h"
 #include "report/lettering.h"
 
 namespace rimwright {
@@ -37,47 +36,6 @@ Surface cells_as_picture(const UnrolledMap& map, double range_mm) {
   }
   cairo_surface_mark_dirty(picture.get());
   return picture;
-}
-
-// Rows of short strokes on cells beyond the limit: rising strokes for wood to take off, level ones for too deep.
-void draw_hatch(cairo_t* pen, const UnrolledMap& map, const HeatScale& scale, const FacePlacement& place) {
-  constexpr double pitch_mm = 2.0;
-  const double length = 0.9 * pitch_mm;
-  const double height_mm = face_height_mm(map);
-  set_colour(pen, ink);
-  cairo_set_line_width(pen, 0.7 * place.line);
-  for (double across = pitch_mm / 2; across < height_mm; across += pitch_mm) {
-    const auto row = static_cast<std::size_t>(across / map.across_step_mm);
-    for (double s = std::max(place.from_mm, map.first_station_mm); s <= place.to_mm; s += pitch_mm) {
-      const auto column = static_cast<std::size_t>((s - map.first_station_mm) / map.station_step_mm);
-      if (column >= map.columns || row >= map.rows) continue;
-      const double deviation = map.deviation_mm[row * map.columns + column];
-      if (!(std::abs(deviation) > scale.limit_mm)) continue;
-      const double x = place.x + (s - place.from_mm) * place.along_per_mm;
-      const double y = place.y + (height_mm - across) * place.across_per_mm;
-      const double half = length / 2 * place.along_per_mm;
-      const double rise = deviation > 0 ? length / 2 * place.across_per_mm : 0.0;
-      cairo_move_to(pen, x - half, y + rise);
-      cairo_line_to(pen, x + half, y - rise);
-    }
-  }
-  cairo_stroke(pen);
-}
-
-void draw_contours(cairo_t* pen, const UnrolledMap& map, const HeatScale& scale, const FacePlacement& place) {
-  const double height_mm = face_height_mm(map);
-  set_colour(pen, ink);
-  for (const double sign : {-1.0, 1.0}) {
-    cairo_set_line_width(pen, 1.3 * place.line);
-    for (const Segment& segment : contour_segments(map, sign * scale.limit_mm)) {
-      for (std::size_t end = 0; end < 2; ++end) {
-        const double x = place.x + (segment[end].x() - place.from_mm) * place.along_per_mm;
-        const double y = place.y + (height_mm - (segment[end].y() - map.first_across_mm)) * place.across_per_mm;
-        end == 0 ? cairo_move_to(pen, x, y) : cairo_line_to(pen, x, y);
-      }
-    }
-    cairo_stroke(pen);
-  }
 }
 
 }  // namespace
@@ -117,30 +75,82 @@ void draw_ticks(cairo_t* pen, const FacePlacement& place, double height) {
   }
 }
 
-void draw_face(cairo_t* pen, const Inspection& inspection, const HeatScale& scale, const FacePlacement& place) {
-  const UnrolledMap& map = inspection.measures.map;
-  if (map.columns == 0 || map.rows == 0 || map.deviation_mm.size() != map.columns * map.rows) return;
+FacePicture::FacePicture(const UnrolledMap& map, const HeatScale& scale)
+    : map_(map),
+      scale_(scale),
+      is_empty_(map.columns == 0 || map.rows == 0 || map.deviation_mm.size() != map.columns * map.rows) {
+  if (is_empty_) return;
+  cells_ = cells_as_picture(map, scale.range_mm);
+  smooth_ = smoothed_map(map);
+  contours_ = {contour_segments(smooth_, -scale.limit_mm), contour_segments(smooth_, scale.limit_mm)};
+}
+
+// Rows of short strokes on cells beyond the limit: rising strokes for wood to take off, level ones for too deep.
+void FacePicture::draw_hatch(cairo_t* pen, const FacePlacement& place) const {
+  const UnrolledMap& map = smooth_;
+  constexpr double pitch_mm = 2.0;
+  const double length = 0.9 * pitch_mm;
+  const double height_mm = face_height_mm(map);
+  set_colour(pen, ink);
+  cairo_set_line_width(pen, 0.7 * place.line);
+  for (double across = pitch_mm / 2; across < height_mm; across += pitch_mm) {
+    const auto row = static_cast<std::size_t>(across / map.across_step_mm);
+    for (double s = std::max(place.from_mm, map.first_station_mm); s <= place.to_mm; s += pitch_mm) {
+      const auto column = static_cast<std::size_t>((s - map.first_station_mm) / map.station_step_mm);
+      if (column >= map.columns || row >= map.rows) continue;
+      const double deviation = map.deviation_mm[row * map.columns + column];
+      if (!(std::abs(deviation) > scale_.limit_mm)) continue;
+      const double x = place.x + (s - place.from_mm) * place.along_per_mm;
+      const double y = place.y + (height_mm - across) * place.across_per_mm;
+      const double half = length / 2 * place.along_per_mm;
+      const double rise = deviation > 0 ? length / 2 * place.across_per_mm : 0.0;
+      cairo_move_to(pen, x - half, y + rise);
+      cairo_line_to(pen, x + half, y - rise);
+    }
+  }
+  cairo_stroke(pen);
+}
+
+void FacePicture::draw_contours(cairo_t* pen, const FacePlacement& place) const {
+  const double height_mm = face_height_mm(map_);
+  const double beyond_mm = 2.0 * place.line / place.along_per_mm;  // half of what a line and its ends take, and more
+  set_colour(pen, ink);
+  for (const std::vector<Segment>& segments : contours_) {
+    cairo_set_line_width(pen, 1.3 * place.line);
+    for (const Segment& segment : segments) {
+      const auto [first_mm, last_mm] = std::minmax({segment[0].x(), segment[1].x()});
+      if (last_mm < place.from_mm - beyond_mm || first_mm > place.to_mm + beyond_mm) continue;
+      for (std::size_t end = 0; end < 2; ++end) {
+        const double x = place.x + (segment[end].x() - place.from_mm) * place.along_per_mm;
+        const double y = place.y + (height_mm - (segment[end].y() - map_.first_across_mm)) * place.across_per_mm;
+        end == 0 ? cairo_move_to(pen, x, y) : cairo_line_to(pen, x, y);
+      }
+    }
+    cairo_stroke(pen);
+  }
+}
+
+void FacePicture::draw(cairo_t* pen, const FacePlacement& place) const {
+  if (is_empty_) return;
   const double width = (place.to_mm - place.from_mm) * place.along_per_mm;
-  const double height = face_height_mm(map) * place.across_per_mm;
+  const double height = face_height_mm(map_) * place.across_per_mm;
 
   cairo_save(pen);
   cairo_rectangle(pen, place.x, place.y, width, height);
   cairo_clip(pen);
   set_colour(pen, heat_colour(std::numeric_limits<double>::quiet_NaN(), 1.0));
   cairo_paint(pen);
-  const Surface cells = cells_as_picture(map, scale.range_mm);
   cairo_save(pen);
   // A cell's value is that of its middle, half a step beyond its index.
-  cairo_translate(pen, place.x + (map.first_station_mm - place.from_mm - map.station_step_mm / 2) * place.along_per_mm,
-                  place.y);
-  cairo_scale(pen, map.station_step_mm * place.along_per_mm, map.across_step_mm * place.across_per_mm);
-  cairo_set_source_surface(pen, cells.get(), 0, 0);
+  cairo_translate(
+      pen, place.x + (map_.first_station_mm - place.from_mm - map_.station_step_mm / 2) * place.along_per_mm, place.y);
+  cairo_scale(pen, map_.station_step_mm * place.along_per_mm, map_.across_step_mm * place.across_per_mm);
+  cairo_set_source_surface(pen, cells_.get(), 0, 0);
   cairo_pattern_set_filter(cairo_get_source(pen), CAIRO_FILTER_BILINEAR);
   cairo_paint(pen);
   cairo_restore(pen);
-  const UnrolledMap smooth = smoothed_map(map);
-  draw_hatch(pen, smooth, scale, place);
-  draw_contours(pen, smooth, scale, place);
+  draw_hatch(pen, place);
+  draw_contours(pen, place);
   cairo_restore(pen);
 
   set_colour(pen, ink);

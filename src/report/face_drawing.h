@@ -2,7 +2,11 @@
 // Shared by heatmap.png, the printed strip and the summary sheet. Cairo stays behind this file and its users.
 #pragma once
 
+#include <array>
+#include <vector>
+
 #include "judge/inspection.h"
+#include "report/contours.h"
 #include "report/heat_colours.h"
 #include "report/lettering.h"
 
@@ -29,8 +33,24 @@ struct FaceExtent {
 };
 [[nodiscard]] FaceExtent face_extent(const UnrolledMap& map);
 
-// The face itself with contours, hatch, frame and ticks each 10 mm below it, numbered each 50 mm.
-void draw_face(cairo_t* pen, const Inspection& inspection, const HeatScale& scale, const FacePlacement& place);
+// The face of a map, which it must outlive, made ready to be drawn in one stretch or several.
+class FacePicture {
+ public:
+  FacePicture(const UnrolledMap& map, const HeatScale& scale);
+  // The face itself with contours, hatch, frame and ticks each 10 mm below it, numbered each 50 mm.
+  void draw(cairo_t* pen, const FacePlacement& place) const;
+
+ private:
+  void draw_hatch(cairo_t* pen, const FacePlacement& place) const;
+  void draw_contours(cairo_t* pen, const FacePlacement& place) const;
+
+  const UnrolledMap& map_;
+  HeatScale scale_;
+  bool is_empty_;
+  Surface cells_;       // one pixel a cell: the same for all stretches, so that a PDF holds it once
+  UnrolledMap smooth_;  // what contours and hatch follow
+  std::array<std::vector<Segment>, 2> contours_;
+};
 
 // Ticks and their numbers alone, below a face `height` high.
 void draw_ticks(cairo_t* pen, const FacePlacement& place, double height);

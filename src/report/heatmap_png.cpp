@@ -77,6 +77,7 @@ Outcome<std::string> heatmap_png(const Inspection& inspection) {
               inspection.plan.bevel ? "No bevel face was seen." : "The plan has no bevel: there is no face to map.");
   } else {
     const HeatScale scale = heat_scale_for(inspection);
+    const FacePicture face(map, scale);
     draw_text(pen.get(), margin_px, 42, 24, inspection.plan.instrument, Align::left, true, 40);
     draw_text(pen.get(), margin_px, 70, text_px, "bevel face unrolled; stations in mm");
     draw_text(pen.get(), margin_px, 96, text_px,
@@ -95,7 +96,7 @@ Outcome<std::string> heatmap_png(const Inspection& inspection) {
       place.across_per_mm = across_px;
       place.line = 1.2;
       place.text = text_px;
-      draw_face(pen.get(), inspection, scale, place);
+      face.draw(pen.get(), place);
       draw_stretches(pen.get(), inspection, place);
       cairo_save(pen.get());
       const double middle = place.y + height_mm * across_px / 2;

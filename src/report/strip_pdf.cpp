@@ -102,6 +102,7 @@ Outcome<std::string> strip_pdf(const Inspection& inspection) {
   PdfPages pages(paper_for(inspection.plan.units, true), inspection.plan.instrument + ", strip 1:1");
   cairo_t* pen = pages.pen();
   const HeatScale scale = heat_scale_for(inspection);
+  const FacePicture face(map, scale);
   const double band_mm = 9.0 + face_mm + 8.0 + lane_height(lanes) + 6.0;
   const double top_mm = 30.0;
   const auto head = [&](int page) {
@@ -128,7 +129,7 @@ Outcome<std::string> strip_pdf(const Inspection& inspection) {
     double below = y + 9.0;
     FacePlacement place{from, to, margin_mm, below, 1.0, 1.0, 0.18, text_mm};
     if (has_face) {
-      draw_face(pen, inspection, scale, place);
+      face.draw(pen, place);
     } else {
       draw_ticks(pen, place, 0.0);
     }

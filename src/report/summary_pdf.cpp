@@ -141,7 +141,7 @@ Outcome<std::string> summary_pdf(const Inspection& inspection, const ReportConte
     draw_legend(pen, scale, inspection.plan.units, margin_mm + width - 90, place.y - 12, 80, 3, 2.6, 0.12);
     cairo_set_source_rgb(pen, 0.13, 0.12, 0.1);
     draw_text(pen, margin_mm, place.y - 4, 3.8, "The face unrolled, upper edge on top", Align::left, true);
-    draw_face(pen, inspection, scale, place);
+    FacePicture(map, scale).draw(pen, place);
   }
 
   y = bottom - for_cautions + 4;
