@@ -5,6 +5,7 @@
 #include <exception>
 #include <memory>
 #include <mutex>
+#include <system_error>
 #include <thread>
 #include <utility>
 #include <vector>
@@ -131,6 +132,18 @@ void Workers::finish_beside() {
   if (state_->beside != nullptr) state_->work_beside(lock);
   state_->work_done.wait(lock, [this] { return !state_->beside_goes_on; });
   if (const auto failure = std::exchange(state_->beside_failure, nullptr)) std::rethrow_exception(failure);
+}
+
+void all_at_once(std::size_t count, const std::function<void(std::size_t)>& body) {
+  std::vector<std::jthread> threads;
+  for (std::size_t i = 1; i < count; ++i) {
+    try {
+      threads.emplace_back(body, i);
+    } catch (const std::system_error&) {  // no more threads to be had
+      body(i);
+    }
+  }
+  if (count > 0) body(0);
 }
 
 }  // namespace rimwright

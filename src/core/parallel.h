@@ -38,4 +38,8 @@ class Workers {
   std::unique_ptr<State> state_;
 };
 
+// Calls body(i) for every i of [0, count), each on a thread of its own: for a few things that wait, as for a disk, and
+// hardly compute. Returns when all are done. A body must not throw.
+void all_at_once(std::size_t count, const std::function<void(std::size_t i)>& body);
+
 }  // namespace rimwright

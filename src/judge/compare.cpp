@@ -39,8 +39,11 @@ FullestStretch find_fullest(const std::vector<BevelStation>& stations, double up
   double level = 0.0, best_density = -1.0;
   for (const double candidate : sorted) {
     if (candidate < near_largest / 2 || candidate > std::max(upper_limit_mm, near_largest / 2)) continue;
+    constexpr double reach = 8.0;  // bandwidths; what lies farther off adds less than 1e-13
     double density = 0.0;
-    for (const double other : sorted) density += std::exp(-0.5 * std::pow((candidate - other) / bandwidth, 2));
+    for (auto other = std::lower_bound(sorted.begin(), sorted.end(), candidate - reach * bandwidth);
+         other != sorted.end() && *other < candidate + reach * bandwidth; ++other)
+      density += std::exp(-0.5 * std::pow((candidate - *other) / bandwidth, 2));
     if (density > best_density) {
       best_density = density;
       level = candidate;

@@ -56,7 +56,7 @@ Rgb heat_colour(double deviation_mm, double range_mm) {
   const double w = (t - a.at) / (b.at - a.at);
   Rgb rgb{};
   for (std::size_t k = 0; k < 3; ++k) {
-    rgb[k] = static_cast<std::uint8_t>(std::lround(a.rgb[k] * (1 - w) + b.rgb[k] * w));
+    rgb[k] = static_cast<std::uint8_t>(a.rgb[k] * (1 - w) + b.rgb[k] * w + 0.5);  // rounded: none is negative
   }
   return rgb;
 }

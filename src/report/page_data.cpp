@@ -2,6 +2,7 @@
 
 #include <Eigen/Dense>
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <nlohmann/json.hpp>
 
@@ -24,10 +25,10 @@ constexpr double section_quantum_mm = 0.005;  // 16 bits then reach 163 mm eithe
 constexpr int nothing = -32768;
 
 void put_int16(std::string& bytes, double value) {
-  const int q = std::isfinite(value) ? static_cast<int>(std::lround(std::clamp(value, -32767.0, 32767.0))) : nothing;
-  const auto u = static_cast<unsigned>(q) & 0xFFFFU;
-  bytes += static_cast<char>(u & 0xFFU);
-  bytes += static_cast<char>(u >> 8);
+  const double rounded = std::clamp(value, -32767.0, 32767.0) + std::copysign(0.5, value);
+  const auto u = static_cast<unsigned>(std::isfinite(value) ? static_cast<int>(rounded) : nothing);
+  const std::array<char, 2> low_first{static_cast<char>(u & 0xFFU), static_cast<char>(u >> 8 & 0xFFU)};
+  bytes.append(low_first.data(), low_first.size());
 }
 
 Json pair(const Vector2& p) { return Json::array({number(p.x()), number(p.y())}); }
@@ -62,6 +63,7 @@ void add_map(const Inspection& inspection, Json& page, PageData& data) {
                  {"rows", end > first ? map.rows : 0},
                  {"quantum_mm", face_quantum_mm}};
   if (end <= first) return;
+  data.face_cells.reserve(2 * map.rows * (end - first));
   for (std::size_t row = 0; row < map.rows; ++row) {
     for (std::size_t column = first; column < end; ++column) {
       put_int16(data.face_cells, map.deviation_mm[row * map.columns + column] / face_quantum_mm);
@@ -75,6 +77,7 @@ void add_sections(const Measures& measures, Json& page, PageData& data) {
   const std::size_t stride = std::max<std::size_t>(1, (total + most_section_points - 1) / most_section_points);
   Vector2 low(-10, -10), high(2, 2);
   std::size_t first = 0;
+  data.section_points.reserve(4 * (total / stride + measures.sections.size()));
   page["sections"] = Json::array();
   for (const SectionPicture& section : measures.sections) {
     Json faces = Json::array();
@@ -162,6 +165,7 @@ void add_points(const Measures& measures, Json& page, PageData& data) {
   const double quantum = kept.empty() ? 1.0 : std::max(1e-6, (high - low).maxCoeff() / 65000.0);
   points["quantum_mm"] = quantum;
   points["deviation_quantum_mm"] = face_quantum_mm;
+  data.body_points.reserve(8 * kept.size());
   for (const HeatPoint* point : kept) {
     for (int axis = 0; axis < 3; ++axis)
       put_int16(data.body_points, (point->at_scan_mm[axis] - middle[axis]) / quantum);
@@ -175,17 +179,17 @@ void add_points(const Measures& measures, Json& page, PageData& data) {
 
 std::string base64(std::string_view bytes) {
   static constexpr char digits[] = "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
-  std::string text;
-  text.reserve((bytes.size() + 2) / 3 * 4);
-  for (std::size_t i = 0; i < bytes.size(); i += 3) {
+  std::string text((bytes.size() + 2) / 3 * 4, '=');
+  char* to = text.data();
+  for (std::size_t i = 0; i < bytes.size(); i += 3, to += 4) {
     const auto at = [&](std::size_t k) {
       return i + k < bytes.size() ? static_cast<unsigned>(static_cast<unsigned char>(bytes[i + k])) : 0U;
     };
     const unsigned three = at(0) << 16 | at(1) << 8 | at(2);
-    text += digits[three >> 18 & 63U];
-    text += digits[three >> 12 & 63U];
-    text += i + 1 < bytes.size() ? digits[three >> 6 & 63U] : '=';
-    text += i + 2 < bytes.size() ? digits[three & 63U] : '=';
+    to[0] = digits[three >> 18 & 63U];
+    to[1] = digits[three >> 12 & 63U];
+    if (i + 1 < bytes.size()) to[2] = digits[three >> 6 & 63U];
+    if (i + 2 < bytes.size()) to[3] = digits[three & 63U];
   }
   return text;
 }

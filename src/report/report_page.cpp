@@ -2,8 +2,6 @@
 
 #include <algorithm>
 #include <string_view>
-#include <utility>
-#include <vector>
 
 #include "judge/words.h"
 #include "report/heatmap_png.h"
@@ -16,17 +14,12 @@ namespace rimwright {
 namespace {
 
 // In JSON a '<' stands only inside texts, where its escape means the same; so no text can end the script element.
-std::string inside_script(const std::string& json) {
-  std::string safe;
-  safe.reserve(json.size());
-  for (const char c : json) {
-    if (c == '<') {
-      safe += "\\u003c";
-    } else {
-      safe += c;
-    }
+void append_inside_script(std::string& page, std::string_view json) {
+  for (std::size_t at = json.find('<'); at != std::string_view::npos; at = json.find('<')) {
+    page.append(json.substr(0, at)) += "\\u003c";
+    json.remove_prefix(at + 1);
   }
-  return safe;
+  page += json;
 }
 
 // For a browser that runs no scripts: the verdict and the things to do.
@@ -42,49 +35,48 @@ std::string plain_report(const Inspection& inspection) {
          "lie beside this file.</p>";
 }
 
-std::string block(const char* id, const char* type, const std::string& content) {
-  return std::string("<script type=\"") + type + "\" id=\"" + id + "\">" + content + "</script>\n";
+std::string opened(const char* id, const char* type) {
+  return std::string("<script type=\"") + type + "\" id=\"" + id + "\">";
 }
-
-// Each place once, from the end, so that what is filled in is never searched.
-std::string filled(std::string page, const std::vector<std::pair<std::string_view, std::string>>& places) {
-  struct At {
-    std::size_t position;
-    std::size_t length;
-    const std::string* with;
-  };
-  std::vector<At> found;
-  for (const auto& [mark, with] : places) found.push_back({page.find(mark), mark.size(), &with});
-  std::sort(found.begin(), found.end(), [](const At& a, const At& b) { return a.position > b.position; });
-  for (const At& at : found) {
-    if (at.position != std::string::npos) page.replace(at.position, at.length, *at.with);
-  }
-  return page;
-}
+constexpr const char* closed = "</script>\n";
 
 }  // namespace
 
 Outcome<std::string> report_page(const Inspection& inspection, const ReportContext& context) {
   Outcome<std::string> picture = heatmap_png(inspection);
   if (!picture) return picture;
-  return report_page(inspection, context, *picture);
+  return report_page(inspection, context, *picture, results_text(inspection, context).compact);
 }
 
-std::string report_page(const Inspection& inspection, const ReportContext& context,
-                        std::string_view heatmap_png_bytes) {
+std::string report_page(const Inspection& inspection, const ReportContext& context, std::string_view heatmap_png_bytes,
+                        std::string_view compact_results) {
   const PageData data = page_data(inspection, context, heatmap_png_bytes);
-  const std::string results = results_json(inspection, context, JsonLayout::compact);
-
+  std::string form;
+  for (const std::string_view piece : page_template_pieces()) form += piece;
+  std::string_view left = form;
   std::string page;
-  for (const std::string_view piece : page_template_pieces()) page += piece;
-  std::string blocks = block("facts", "application/json",
-                             inside_script("{\"results\":" + results + ",\"page\":" + data.page_json + "}"));
-  blocks += block("face-cells", "text/plain", base64(data.face_cells));
-  blocks += block("section-points", "text/plain", base64(data.section_points));
-  blocks += block("body-points", "text/plain", base64(data.body_points));
-  return filled(
-      std::move(page),
-      {{"@TITLE@", html_text(inspection.plan.instrument)}, {"@PLAIN@", plain_report(inspection)}, {"@DATA@", blocks}});
+  const std::size_t quantised = data.face_cells.size() + data.section_points.size() + data.body_points.size();
+  page.reserve(form.size() + data.page_json.size() + compact_results.size() + quantised / 3 * 4 + (64U << 10));
+  // Copies the form up to one of its places. What was filled in is never searched.
+  const auto up_to = [&](std::string_view mark) {
+    const std::size_t at = left.find(mark);
+    page += left.substr(0, at);
+    left.remove_prefix(std::min(left.size(), at + mark.size()));
+  };
+  up_to("@TITLE@");
+  page += html_text(inspection.plan.instrument);
+  up_to("@PLAIN@");
+  page += plain_report(inspection);
+  up_to("@DATA@");
+  page += opened("facts", "application/json") + "{\"results\":";
+  append_inside_script(page, compact_results);
+  page += ",\"page\":";
+  append_inside_script(page, data.page_json);
+  page.append("}") += closed;
+  page.append(opened("face-cells", "text/plain")).append(base64(data.face_cells)) += closed;
+  page.append(opened("section-points", "text/plain")).append(base64(data.section_points)) += closed;
+  page.append(opened("body-points", "text/plain")).append(base64(data.body_points)) += closed;
+  return page += left;
 }
 
 }  // namespace rimwright

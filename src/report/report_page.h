@@ -15,8 +15,8 @@
 namespace rimwright {
 
 [[nodiscard]] Outcome<std::string> report_page(const Inspection& inspection, const ReportContext& context);
-// The same around a heatmap.png that was drawn already.
+// The same around a heatmap.png that was drawn and results that were written already.
 [[nodiscard]] std::string report_page(const Inspection& inspection, const ReportContext& context,
-                                      std::string_view heatmap_png_bytes);
+                                      std::string_view heatmap_png_bytes, std::string_view compact_results);
 
 }  // namespace rimwright

@@ -144,9 +144,7 @@ Json budgets_json(const std::vector<JudgedSeries>& judged) {
   return budgets;
 }
 
-}  // namespace
-
-std::string results_json(const Inspection& inspection, const ReportContext& context, JsonLayout layout) {
+Json results_of(const Inspection& inspection, const ReportContext& context) {
   const Plan& plan = inspection.plan;
   const Measures& measures = inspection.measures;
   const std::vector<JudgedSeries> judged = compare(plan, measures);
@@ -210,9 +208,23 @@ std::string results_json(const Inspection& inspection, const ReportContext& cont
       {"scan", {{"name", context.scan_name}, {"sha256", context.scan_sha256}, {"bytes", context.scan_bytes}}}};
   root["settings"] = Json::object();
   for (const auto& [key, value] : context.settings) root["settings"][key] = value;
-  // Bytes that are not UTF-8 are replaced: the file must stay JSON whatever names it was given.
-  constexpr auto replace = Json::error_handler_t::replace;
-  return layout == JsonLayout::compact ? root.dump(-1, ' ', false, replace) : root.dump(1, ' ', false, replace) + "\n";
+  return root;
+}
+
+// Bytes that are not UTF-8 are replaced: the file must stay JSON whatever names it was given.
+std::string text_of(const Json& root, int indent) {
+  return root.dump(indent, ' ', false, Json::error_handler_t::replace);
+}
+
+}  // namespace
+
+std::string results_json(const Inspection& inspection, const ReportContext& context) {
+  return text_of(results_of(inspection, context), 1) + "\n";
+}
+
+ResultsText results_text(const Inspection& inspection, const ReportContext& context) {
+  const Json root = results_of(inspection, context);
+  return {text_of(root, 1) + "\n", text_of(root, -1)};
 }
 
 }  // namespace rimwright

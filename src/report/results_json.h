@@ -12,8 +12,12 @@
 
 namespace rimwright {
 
-enum class JsonLayout { lines, compact };  // a value a line, or none broken
-[[nodiscard]] std::string results_json(const Inspection& inspection, const ReportContext& context,
-                                       JsonLayout layout = JsonLayout::lines);
+[[nodiscard]] std::string results_json(const Inspection& inspection, const ReportContext& context);
+
+// The same results twice: a value a line for the file, and unbroken for the page.
+struct ResultsText {
+  std::string lines, compact;
+};
+[[nodiscard]] ResultsText results_text(const Inspection& inspection, const ReportContext& context);
 
 }  // namespace rimwright

@@ -1,8 +1,8 @@
 #include "report/write_result.h"
 
-#include <array>
+#include <algorithm>
 #include <functional>
-#include <mutex>
+#include <vector>
 
 #include "report/faces_file.h"
 #include "report/heatmap_ply.h"
@@ -24,40 +24,35 @@ Outcome<void> write_result(const Inspection& inspection, const ReportContext& co
     if (!bytes) return tl::unexpected(bytes.error());
     return result->write(name, *bytes);
   };
-  // The picture before the sheets, and one sheet at a time: how letters come out depends on what was drawn before, or
-  // is being drawn by another thread.
-  std::once_flag once;
+  // Each task has files of its own, and those that take longest go first. The page shows what the others of the first
+  // list make. How letters come out depends on what was drawn before, or is being drawn by another thread: the picture
+  // first, then one sheet after the other.
+  using Task = std::function<Outcome<void>()>;
   Outcome<std::string> picture;
-  std::mutex drawing;
-  const auto draw_picture = [&] { std::call_once(once, [&] { picture = heatmap_png(inspection); }); };
-  const auto drawn = [&](const auto& draw) {
-    draw_picture();
-    const std::lock_guard lock(drawing);
-    return draw();
-  };
-  // Each writes files of its own. The page, which shows the picture, takes longest and goes first.
-  const std::array<std::function<Outcome<void>()>, 7> parts{
-      [&]() -> Outcome<void> {
-        draw_picture();
-        return put("heatmap.png", picture).and_then([&] {
-          return put("report.html", report_page(inspection, context, *picture));
-        });
-      },
+  ResultsText results;
+  const std::vector<Task> first{
+      [&] { return put("heatmap.png", picture = heatmap_png(inspection)); },
       [&] { return put("heatmap.ply", heatmap_ply(inspection)); },
-      [&]() -> Outcome<void> {
-        return write_faces(result->path_aside(faces_file_name), faces_of(inspection.measures));
-      },
-      [&] { return put("strip.pdf", drawn([&] { return strip_pdf(inspection); })); },
+      [&] { return put("results.json", (results = results_text(inspection, context)).lines); },
       [&] { return put("stations.csv", stations_csv(inspection)); },
-      [&] { return put("results.json", results_json(inspection, context)); },
-      [&] { return put("summary.pdf", drawn([&] { return summary_pdf(inspection, context); })); },
   };
-  std::array<Outcome<void>, 7> written;
-  workers.for_chunks(parts.size(), 1,
-                     [&](std::size_t part, std::size_t, std::size_t) { written[part] = parts[part](); });
-  for (const Outcome<void>& outcome : written)
-    if (!outcome) return outcome;
-  return result->commit();
+  const auto write_sheets = [&] {
+    return put("strip.pdf", strip_pdf(inspection)).and_then([&] {
+      return put("summary.pdf", summary_pdf(inspection, context));
+    });
+  };
+  const std::vector<Task> then{
+      [&] { return put("report.html", report_page(inspection, context, *picture, results.compact)); },
+      write_sheets,
+      [&] { return write_faces(result->path_aside(faces_file_name), faces_of(inspection.measures)); },
+  };
+  const auto all_done = [&](const std::vector<Task>& tasks) {
+    std::vector<Outcome<void>> done(tasks.size());
+    workers.for_chunks(tasks.size(), 1, [&](std::size_t i, std::size_t, std::size_t) { done[i] = tasks[i](); });
+    const auto failed = std::find_if(done.begin(), done.end(), [](const auto& outcome) { return !outcome; });
+    return failed == done.end() ? Outcome<void>() : *failed;
+  };
+  return all_done(first).and_then([&] { return all_done(then); }).and_then([&] { return result->commit(); });
 }
 
 }  // namespace rimwright

@@ -3,6 +3,7 @@
 #include <gtest/gtest.h>
 
 #include <atomic>
+#include <barrier>
 #include <chrono>
 #include <stdexcept>
 #include <thread>
@@ -83,6 +84,19 @@ TEST(Workers, EndWhileWorkBesideWaitsOrGoesOn) {
     const int begun_by_then = begun, ended_by_then = ended;
     EXPECT_EQ(begun_by_then, ended_by_then) << "round " << round;
     EXPECT_LE(begun_by_then, 1) << "round " << round;
+  }
+}
+
+// Each waits for all the others, which would never end if they came one after the other.
+TEST(AllAtOnce, GoesOnForEveryOneAtTheSameTime) {
+  for (const std::size_t count : {0U, 1U, 9U}) {
+    std::barrier everyone(static_cast<std::ptrdiff_t>(count));
+    std::vector<int> visits(count, 0);
+    all_at_once(count, [&](std::size_t i) {
+      everyone.arrive_and_wait();
+      ++visits[i];
+    });
+    EXPECT_EQ(visits, std::vector<int>(count, 1));
   }
 }
 
