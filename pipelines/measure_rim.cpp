@@ -22,20 +22,27 @@ Measures measure_sections(const UnrolledRim& rim, const FittedRim& fitted, const
                           Workers& workers) {
   Measures measures;
   std::vector<TargetFace> targets;
-  if (const FaceFits* face = fitted.find(FaceName::bevel)) {
+  const FaceFits* face = fitted.find(FaceName::bevel);
+  measures.bevel_planned = face != nullptr;
+  FaceGrid grid;
+  if (face != nullptr) {
     const double gate_mm = std::max(1.0, 4.0 * noise.white_sigma_mm);  // nearer ones cut the tails of noise, and form
-    const FaceGrid grid = grid_face(rim, fitted, *face, 0.5, -0.6, gate_mm, workers);
-    measures.bevel_planned = true;
+    grid = grid_face(rim, fitted, *face, 0.5, -0.6, gate_mm, workers);
     measures.bevel.stations = measure_bevel(rim, fitted, grid, noise, terms, settings.bevel, workers);
-    measure_fairness(measures.bevel, rim, fitted, grid, *expected.bevel, noise, fair);
-    targets = target_faces(rim, fitted, measures.bevel, *expected.bevel);
-    measures.map = map_deviation(fitted, grid, targets, noise);
     if (expected.block) measures.block = measure_block(measures.bevel.stations, *expected.block);
   }
-  measures.channels = measure_channels(rim, fitted, expected, noise, terms);
+  workers.do_all({
+      [&] {
+        if (face == nullptr) return;
+        targets = target_faces(rim, fitted, measures.bevel, *expected.bevel);
+        measures.map = map_deviation(fitted, grid, targets, noise);
+        measure_fairness(measures.bevel, rim, fitted, grid, *expected.bevel, noise, fair);
+      },
+      [&] { measures.channels = measure_channels(rim, fitted, expected, noise, terms); },
+      [&] { measures.sections = picture_sections(rim, fitted, most_section_points); },
+  });
   measures.gaps = find_gaps(measures.bevel, measures.channels);
   measures.torn = find_torn_places(rim, fitted, noise, settings.torn, workers);
-  measures.sections = picture_sections(rim, fitted, most_section_points);
   measures.heat_points = heat_points(rim, fitted, targets, terms, most_heat_points, workers);
   measures.face_points = face_points(rim, fitted, targets, terms, noise, most_face_points, workers);
   return measures;

@@ -120,6 +120,10 @@ void Workers::for_chunks(std::size_t count, std::size_t chunk_size,
   if (job.failure) std::rethrow_exception(job.failure);
 }
 
+void Workers::do_all(const std::vector<std::function<void()>>& tasks) {
+  for_chunks(tasks.size(), 1, [&](std::size_t i, std::size_t, std::size_t) { tasks[i](); });
+}
+
 void Workers::begin_beside(std::function<void()> work) {
   finish_beside();
   const std::lock_guard lock(state_->mutex);

@@ -7,6 +7,7 @@
 #include <cstddef>
 #include <functional>
 #include <memory>
+#include <vector>
 
 namespace rimwright {
 
@@ -25,6 +26,10 @@ class Workers {
   // called from inside a body.
   void for_chunks(std::size_t count, std::size_t chunk_size,
                   const std::function<void(std::size_t begin, std::size_t end, std::size_t chunk)>& body);
+
+  // Does each of a few tasks once, side by side as far as there are threads; the longest are best named first.
+  // Otherwise as for_chunks.
+  void do_all(const std::vector<std::function<void()>>& tasks);
 
   // Gives `work` to a thread of the pool that has nothing to do, so that it goes on beside the caller's own; with one
   // thread it is done in finish_beside. One at a time: what was begun before is finished first. `work` must not use

@@ -2,6 +2,7 @@
 
 #include <Eigen/Cholesky>
 #include <algorithm>
+#include <array>
 #include <cmath>
 
 #include "measure/fit_cross_form.h"
@@ -108,11 +109,15 @@ bool every_part_is_seen(const std::vector<FormRow>& rows, const Extent& extent, 
 
 Measured straightness_of(const std::vector<FormRow>& rows, double width_mm, double shared_variance) {
   const CrossForm across = fit_cross_form(rows, width_mm);
-  constexpr int samples = 49;
+  static const auto places = [] {  // across, edge to edge
+    std::array<CrossRow, 49> all;
+    for (std::size_t k = 0; k < all.size(); ++k)
+      all[k] = form_terms_at(2.0 * static_cast<double>(k) / static_cast<double>(all.size() - 1) - 1.0);
+    return all;
+  }();
   double high = -1e9, low = 1e9;
   CrossRow at_high = CrossRow::Zero(), at_low = CrossRow::Zero();
-  for (int k = 0; k < samples; ++k) {
-    const CrossRow place = form_terms_at(2.0 * k / (samples - 1) - 1.0);
+  for (const CrossRow& place : places) {
     const double height = place.dot(across.terms_mm);
     if (height > high) high = height, at_high = place;
     if (height < low) low = height, at_low = place;

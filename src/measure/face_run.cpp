@@ -2,7 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
-#include <span>
+#include <cstring>
 
 #include "measure/profile_frame.h"
 
@@ -11,6 +11,14 @@ namespace rimwright {
 namespace {
 
 float single(double value) { return static_cast<float>(value); }
+
+// A whole run is of a length the compiler knows, and so copied without a call.
+void copy_run(const float* from, std::size_t length, float* to) {
+  if (length == EvenShare::run)
+    std::memcpy(to, from, EvenShare::run * sizeof *to);
+  else
+    std::memcpy(to, from, length * sizeof *to);
+}
 
 }  // namespace
 
@@ -22,21 +30,19 @@ void FaceRun::place(const UnrolledRim& rim, const EvenShare& points, std::size_t
 }
 
 void FaceRun::read(const UnrolledRim& rim, const EvenShare& points, std::size_t nth, float station_mm) {
-  const auto share_of = [&](std::span<const float> from, std::array<float, most>& to) {
-    std::size_t k = 0;
-    for (; k + EvenShare::run <= count; k += EvenShare::run)  // of a length the compiler knows, so without a call
-      std::copy_n(&from[points[nth + k]], EvenShare::run, &to[k]);
-    for (; k < count; ++k) to[k] = from[points[nth + k]];
-  };
   if (points.is_all()) {
     const std::size_t begin = points[nth];
     out_ = &rim.out_mm[begin];
     up_ = &rim.up_mm[begin];
     for (std::size_t k = 0; k < count; ++k) ds_[k] = rim.station_mm[begin + k] - station_mm;
   } else {
-    share_of(rim.out_mm, share_out_);
-    share_of(rim.up_mm, share_up_);
-    share_of(rim.station_mm, ds_);
+    // Runs of all three together: more of the memory's slow answers are then waited for at once.
+    for (std::size_t k = 0; k < count; k += EvenShare::run) {
+      const std::size_t from = points[nth + k], length = std::min(EvenShare::run, count - k);
+      copy_run(&rim.out_mm[from], length, &share_out_[k]);
+      copy_run(&rim.up_mm[from], length, &share_up_[k]);
+      copy_run(&rim.station_mm[from], length, &ds_[k]);
+    }
     out_ = share_out_.data();
     up_ = share_up_.data();
     for (std::size_t k = 0; k < count; ++k) ds_[k] -= station_mm;
@@ -45,7 +51,8 @@ void FaceRun::read(const UnrolledRim& rim, const EvenShare& points, std::size_t 
     std::fill_n(weight.begin(), count, 1.0F);
     return;
   }
-  share_of(rim.sigma_mm, weight);
+  for (std::size_t k = 0; k < count; k += EvenShare::run)
+    copy_run(&rim.sigma_mm[points[nth + k]], std::min(EvenShare::run, count - k), &weight[k]);
   for (std::size_t k = 0; k < count; ++k) weight[k] = 1.0F / std::max(1e-6F, weight[k] * weight[k]);
 }
 

@@ -147,12 +147,9 @@ FairRim fair_rim(const RimCurve& curve, const std::vector<double>& station_mm, d
   FairCurveSettings closer = settings;
   closer.closest_knots_mm *= settings.other_knots;
   std::vector<double> other;
-  workers.for_chunks(2, 1, [&](std::size_t which, std::size_t, std::size_t) {
-    if (which == 0)
-      fair.unfairness_mm = departures_from_fair(curve, station_mm, apart_mm, longest_mm, settings);
-    else
-      other = departures_from_fair(curve, station_mm, apart_mm * settings.other_knots, longest_mm, closer);
-  });
+  workers.do_all(
+      {[&] { fair.unfairness_mm = departures_from_fair(curve, station_mm, apart_mm, longest_mm, settings); },
+       [&] { other = departures_from_fair(curve, station_mm, apart_mm * settings.other_knots, longest_mm, closer); }});
   for (std::size_t i = 0; i < count; ++i) {
     const double turn = std::atan(steepness(fair.unfairness_mm, station_mm, i));
     const double u = std::hypot(settings.least_turn_u_rad, turn - std::atan(steepness(other, station_mm, i)));

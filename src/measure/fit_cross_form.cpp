@@ -3,8 +3,8 @@
 #include <Eigen/Cholesky>
 #include <algorithm>
 #include <cmath>
-#include <limits>
 #include <numbers>
+#include <utility>
 
 namespace rimwright {
 
@@ -19,10 +19,14 @@ CrossRow terms_at(double x) {
   p[0] = 1.0;
   p[1] = x;
   p[2] = 1.5 * x * x - 0.5;
+  // Cosines of multiples, each from the two before (Chebyshev's recursion).
+  const double once = std::cos(std::numbers::pi * 0.5 * (x + 1.0));
+  double before = 1.0, here = once;
   for (int i = first_cosine; i < cross_form_terms; ++i) {
     const double half_waves = i - first_cosine + 1;
     const double line = (i - first_cosine) % 2 == 0 ? 12.0 / std::pow(half_waves * std::numbers::pi, 2) * x : 0.0;
-    p[i] = std::cos(half_waves * std::numbers::pi * 0.5 * (x + 1.0)) + line;
+    p[i] = here + line;
+    before = std::exchange(here, 2.0 * once * here - before);
   }
   return p;
 }
@@ -90,40 +94,44 @@ Equations equations_of(const std::vector<FormRow>& rows, const std::vector<Term>
   return equations;
 }
 
+// The most likely heights where the form has one size. noise_mm: what the prior of the terms is held against.
 struct Tried {
-  double log_likelihood = 0.0;
-  double noise_mm = 0.0;  // of one point: the most likely
-  CrossForm form;
-};
-
-// noise_mm: what the prior of the terms is held against.
-Tried try_size(const Equations& equations, const std::vector<Term>& terms, double size_mm, double noise_mm) {
-  const auto count = static_cast<Eigen::Index>(terms.size());
-  Square penalised = equations.normal;
-  double log_prior = 0.0;
-  for (Eigen::Index i = 0; i < count; ++i) {
-    const Term& term = terms[static_cast<std::size_t>(i)];
-    const double ratio = term.prior_variance * (term.goes_with_size ? size_mm * size_mm : 1.0) / (noise_mm * noise_mm);
-    penalised(i, i) += 1.0 / ratio;
-    log_prior += std::log(ratio);
+  Tried(const Equations& equations, const std::vector<Term>& terms, double size_mm, double noise_mm)
+      : precision(static_cast<Eigen::Index>(terms.size())) {
+    for (std::size_t i = 0; i < terms.size(); ++i)
+      precision[static_cast<Eigen::Index>(i)] =
+          noise_mm * noise_mm / (terms[i].prior_variance * (terms[i].goes_with_size ? size_mm * size_mm : 1.0));
+    Square penalised = equations.normal;
+    penalised.diagonal() += precision;
+    factor.compute(penalised);
+    solved = factor.solve(equations.right);
+    left_mm2 = std::max(1e-12, equations.squares_mm2 - equations.right.dot(solved));
+    free_cells = std::max(1.0, equations.cells - 6.0);  // the plane's terms take theirs
   }
-  const Eigen::LLT<Square> factor(penalised);
-  const Vector solved = factor.solve(equations.right);
-  const double left = std::max(1e-12, equations.squares_mm2 - equations.right.dot(solved));
-  const double free_cells = std::max(1.0, equations.cells - 6.0);  // the plane's terms take theirs
-  const double variance = left / free_cells;
-  const double log_determinant = 2.0 * Square(factor.matrixL()).diagonal().array().log().sum();
-  Tried tried;
-  tried.noise_mm = std::sqrt(variance);
-  tried.log_likelihood = -0.5 * (free_cells * std::log(left) + log_determinant + log_prior);
-  // Terms at the middle of the window stand first; of them all but the plane's two are wanted.
-  const Eigen::Index kept = std::count_if(terms.begin(), terms.end(), [](const Term& t) { return t.power == 0; }) - 2;
-  const Square columns = factor.solve(Square::Identity(count, count).middleCols(2, kept));
-  tried.form.terms_mm.segment(2, kept) = solved.segment(2, kept);
-  tried.form.covariance_mm2.block(2, 2, kept, kept) = variance * columns.middleRows(2, kept);
-  tried.form.sampling_mm2.block(2, 2, kept, kept) = variance * (columns.transpose() * equations.normal * columns);
-  return tried;
-}
+  [[nodiscard]] double variance_mm2() const { return left_mm2 / free_cells; }  // of one point: the most likely
+  [[nodiscard]] double log_likelihood() const {
+    const double log_determinant = 2.0 * factor.matrixLLT().diagonal().array().log().sum();
+    return -0.5 * (free_cells * std::log(left_mm2) + log_determinant - precision.array().log().sum());
+  }
+  [[nodiscard]] CrossForm form(Eigen::Index terms_at_middle) const {
+    // Terms at the middle of the window stand first; of them all but the plane's two are wanted.
+    const Eigen::Index kept = terms_at_middle - 2, count = precision.size();
+    const Square columns = factor.solve(Square::Identity(count, count).middleCols(2, kept));
+    CrossForm form;
+    form.terms_mm.segment(2, kept) = solved.segment(2, kept);
+    // The equations are what was solved less the prior: by noise alone the terms scatter by so much less.
+    const Square all_doubt = columns.middleRows(2, kept);
+    const Square by_prior = columns.transpose().lazyProduct(precision.asDiagonal() * columns);
+    form.covariance_mm2.block(2, 2, kept, kept) = variance_mm2() * all_doubt;
+    form.sampling_mm2.block(2, 2, kept, kept) = variance_mm2() * (all_doubt - by_prior);
+    return form;
+  }
+
+  Vector precision;  // of the terms' prior, in units of the noise
+  Eigen::LLT<Square> factor;
+  Vector solved;
+  double left_mm2 = 0.0, free_cells = 0.0;
+};
 
 }  // namespace
 
@@ -139,29 +147,32 @@ CrossForm fit_cross_form(const std::vector<FormRow>& rows, double width_mm) {
   const std::vector<Term> terms = terms_for(width_mm);
   const Equations equations = equations_of(rows, terms);
   // The noise from what the form leaves, in two rounds: at first the form itself counts as noise.
-  double noise_mm = std::sqrt(equations.squares_mm2 / equations.cells);
+  double variance_mm2 = equations.squares_mm2 / equations.cells;
+  const auto noise_mm = [&] { return std::max(least_noise_mm, std::sqrt(variance_mm2)); };
   for (int round = 0; round < 2; ++round)
-    noise_mm = try_size(equations, terms, sizes_mm[0], std::max(least_noise_mm, noise_mm)).noise_mm;
-  std::vector<Tried> tried;
-  double best = -std::numeric_limits<double>::infinity();
-  for (const double size_mm : sizes_mm) {
-    tried.push_back(try_size(equations, terms, size_mm, std::max(least_noise_mm, noise_mm)));
-    best = std::max(best, tried.back().log_likelihood);
+    variance_mm2 = Tried(equations, terms, sizes_mm[0], noise_mm()).variance_mm2();
+  const auto at_middle = std::count_if(terms.begin(), terms.end(), [](const Term& term) { return term.power == 0; });
+  std::array<CrossForm, sizes_mm.size()> forms;
+  std::array<double, sizes_mm.size()> likelihood{};
+  for (std::size_t k = 0; k < sizes_mm.size(); ++k) {
+    const Tried tried(equations, terms, sizes_mm[k], noise_mm());
+    forms[k] = tried.form(at_middle);
+    likelihood[k] = tried.log_likelihood();
   }
+  const double best = *std::max_element(likelihood.begin(), likelihood.end());
   CrossForm form;
   double weights = 0.0;
-  for (const Tried& one : tried) {
-    const double weight = std::exp(one.log_likelihood - best);
-    weights += weight;
-    form.terms_mm += weight * one.form.terms_mm;
-    form.sampling_mm2 += weight * one.form.sampling_mm2;
+  for (std::size_t k = 0; k < forms.size(); ++k) {
+    likelihood[k] = std::exp(likelihood[k] - best);
+    weights += likelihood[k];
+    form.terms_mm += likelihood[k] * forms[k].terms_mm;
+    form.sampling_mm2 += likelihood[k] * forms[k].sampling_mm2;
   }
   form.terms_mm /= weights;
   form.sampling_mm2 /= weights;
-  for (const Tried& one : tried) {
-    const CrossRow away = one.form.terms_mm - form.terms_mm;
-    form.covariance_mm2 +=
-        std::exp(one.log_likelihood - best) / weights * (one.form.covariance_mm2 + away * away.transpose());
+  for (std::size_t k = 0; k < forms.size(); ++k) {
+    const CrossRow away = forms[k].terms_mm - form.terms_mm;
+    form.covariance_mm2 += likelihood[k] / weights * (forms[k].covariance_mm2 + away * away.transpose());
   }
   return form;
 }

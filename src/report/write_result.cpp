@@ -1,8 +1,6 @@
 #include "report/write_result.h"
 
-#include <algorithm>
-#include <functional>
-#include <vector>
+#include <array>
 
 #include "report/faces_file.h"
 #include "report/heatmap_ply.h"
@@ -27,32 +25,28 @@ Outcome<void> write_result(const Inspection& inspection, const ReportContext& co
   // Each task has files of its own, and those that take longest go first. The page shows what the others of the first
   // list make. How letters come out depends on what was drawn before, or is being drawn by another thread: the picture
   // first, then one sheet after the other.
-  using Task = std::function<Outcome<void>()>;
   Outcome<std::string> picture;
   ResultsText results;
-  const std::vector<Task> first{
-      [&] { return put("heatmap.png", picture = heatmap_png(inspection)); },
-      [&] { return put("heatmap.ply", heatmap_ply(inspection)); },
-      [&] { return put("results.json", (results = results_text(inspection, context)).lines); },
-      [&] { return put("stations.csv", stations_csv(inspection)); },
-  };
-  const auto write_sheets = [&] {
-    return put("strip.pdf", strip_pdf(inspection)).and_then([&] {
-      return put("summary.pdf", summary_pdf(inspection, context));
-    });
-  };
-  const std::vector<Task> then{
-      [&] { return put("report.html", report_page(inspection, context, *picture, results.compact)); },
-      write_sheets,
-      [&] { return write_faces(result->path_aside(faces_file_name), faces_of(inspection.measures)); },
-  };
-  const auto all_done = [&](const std::vector<Task>& tasks) {
-    std::vector<Outcome<void>> done(tasks.size());
-    workers.for_chunks(tasks.size(), 1, [&](std::size_t i, std::size_t, std::size_t) { done[i] = tasks[i](); });
-    const auto failed = std::find_if(done.begin(), done.end(), [](const auto& outcome) { return !outcome; });
-    return failed == done.end() ? Outcome<void>() : *failed;
-  };
-  return all_done(first).and_then([&] { return all_done(then); }).and_then([&] { return result->commit(); });
+  std::array<Outcome<void>, 7> written;
+  workers.do_all({
+      [&] { written[0] = put("heatmap.png", picture = heatmap_png(inspection)); },
+      [&] { written[1] = put("heatmap.ply", heatmap_ply(inspection)); },
+      [&] { written[2] = put("results.json", (results = results_text(inspection, context)).lines); },
+      [&] { written[3] = put("stations.csv", stations_csv(inspection)); },
+  });
+  if (!picture) return tl::unexpected(picture.error());
+  workers.do_all({
+      [&] {
+        written[4] = put("strip.pdf", strip_pdf(inspection)).and_then([&] {
+          return put("summary.pdf", summary_pdf(inspection, context));
+        });
+      },
+      [&] { written[5] = put("report.html", report_page(inspection, context, *picture, results.compact)); },
+      [&] { written[6] = write_faces(result->path_aside(faces_file_name), faces_of(inspection.measures)); },
+  });
+  for (const Outcome<void>& outcome : written)
+    if (!outcome) return outcome;
+  return result->commit();
 }
 
 }  // namespace rimwright
