@@ -60,7 +60,7 @@ Outcome<Measures> measure_rim(Cloud cloud, const Expected& expected, const Measu
   const auto outline = trace_outline(*cells, orientation, settings.outline);
   if (!outline) return tl::unexpected(outline.error());
   const std::size_t points = cloud.size();
-  const UnrolledRim rim = unroll(cloud, orientation, outline->curve, settings.unroll, workers, work_down_mm(expected));
+  UnrolledRim rim = unroll(cloud, orientation, outline->curve, settings.unroll, workers, work_down_mm(expected));
 
   const double first_noise_mm = noise_of_cells(*cells, orientation.top_cells);
   const auto sections = segment_sections(rim, first_noise_mm, outline->lean_rad, expected, settings.segment, workers);
@@ -82,6 +82,9 @@ Outcome<Measures> measure_rim(Cloud cloud, const Expected& expected, const Measu
                            orientation.tilt_u_rad};
   Measures measures = measure_sections(rim, fitted, fair, noise, expected, terms, settings, workers);
   summarise_scan(measures, points, cloud.origin_mm, rim, fitted, noise, outline->lean_rad);
+  // A hundred megabytes of a dense scan, which take the system a while.
+  workers.do_all({[&] { PlainArray<float>().swap(rim.station_mm); }, [&] { PlainArray<float>().swap(rim.out_mm); },
+                  [&] { PlainArray<float>().swap(rim.up_mm); }});
   return measures;
 }
 
