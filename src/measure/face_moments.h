@@ -25,6 +25,7 @@ struct SliceMoments {
     points += 1;
   }
   // The same for many, which lie in the order of the scan: with the steps from each to the next by their residuals.
+  // Without weights each has 1.
   void add_all(std::span<const float> t_mm, std::span<const float> y_mm, std::span<const float> residual_mm,
                std::span<const float> weight);
   // Two points next to each other by their residuals.

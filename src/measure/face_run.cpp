@@ -47,10 +47,7 @@ void FaceRun::read(const UnrolledRim& rim, const EvenShare& points, std::size_t 
     up_ = share_up_.data();
     for (std::size_t k = 0; k < count; ++k) ds_[k] -= station_mm;
   }
-  if (rim.sigma_mm.empty()) {
-    std::fill_n(weight.begin(), count, 1.0F);
-    return;
-  }
+  if (rim.sigma_mm.empty()) return;
   for (std::size_t k = 0; k < count; k += EvenShare::run)
     copy_run(&rim.sigma_mm[points[nth + k]], std::min(EvenShare::run, count - k), &weight[k]);
   for (std::size_t k = 0; k < count; ++k) weight[k] = 1.0F / std::max(1e-6F, weight[k] * weight[k]);

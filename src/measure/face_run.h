@@ -38,8 +38,8 @@ class FaceRun {
   std::array<float, most> t, y, residual, weight;   // y from the face's zero, residual from the span's line
   std::array<std::int32_t, most> is_here, is_kept;  // 1 within the span; 1 within its gate, too
 
-  // Takes up to `most` of the points from the nth on, a multiple of that, and places them. Weights are 1 where points
-  // tell no sigma.
+  // Takes up to `most` of the points from the nth on, a multiple of that, and places them. Weights are there where
+  // points tell their sigma.
   void place(const UnrolledRim& rim, const EvenShare& points, std::size_t nth, const FaceAtStation& face);
 
  private:

@@ -68,7 +68,8 @@ FaceFit fit_window(std::span<const SliceMoments> slices, std::size_t here, doubl
       solution = bent_solution;
     }
   }
-  const WindowMatrix inverse = solver.solve(WindowMatrix::Identity());
+  // What is wanted of the inverse, a column at a time.
+  const WindowVector of_a = solver.solve(WindowVector::Unit(0)), of_b = solver.solve(WindowVector::Unit(1));
   if (!solution.allFinite()) return fit;
 
   fit.degrees_of_freedom = std::max(1.0, points - 7);
@@ -84,14 +85,15 @@ FaceFit fit_window(std::span<const SliceMoments> slices, std::size_t here, doubl
   fit.twist_along = solution[4];
   if (model.bends_across) {
     fit.q = solution[5];
-    fit.variance_q = inverse(5, 5) * per_weight;
-    fit.bend_share = 1.0 - inverse(5, 5) * bend_precision;
-    fit.covariance_aq = inverse(0, 5) * per_weight;
-    fit.covariance_bq = inverse(1, 5) * per_weight;
+    const double of_q = solver.solve(WindowVector::Unit(5))[5];
+    fit.variance_q = of_q * per_weight;
+    fit.bend_share = 1.0 - of_q * bend_precision;
+    fit.covariance_aq = of_a[5] * per_weight;
+    fit.covariance_bq = of_b[5] * per_weight;
   }
-  fit.variance_a = inverse(0, 0) * per_weight;
-  fit.variance_b = inverse(1, 1) * per_weight;
-  fit.covariance_ab = inverse(0, 1) * per_weight;
+  fit.variance_a = of_a[0] * per_weight;
+  fit.variance_b = of_b[1] * per_weight;
+  fit.covariance_ab = of_a[1] * per_weight;
   // Square to the face itself, which in a run-out leans along the rim: the section shows the scatter stretched.
   const double stretched = std::sqrt(1.0 + fit.shift_along * fit.shift_along);
   fit.noise_mm = std::sqrt(variance) / stretched;
