@@ -26,6 +26,15 @@ TEST(Workers, CoverEveryItemOnceWhateverTheThreads) {
   }
 }
 
+TEST(Workers, DoEachTaskOnce) {
+  for (const std::size_t threads : {1U, 2U, 5U}) {
+    Workers workers(threads);
+    std::vector<int> done(3, 0);
+    workers.do_all({[&] { ++done[0]; }, [&] { ++done[1]; }, [&] { ++done[2]; }});
+    EXPECT_EQ(done, std::vector<int>(3, 1)) << threads;
+  }
+}
+
 TEST(Workers, RethrowAfterTheOtherChunksFinished) {
   Workers workers(2);
   std::atomic<int> finished = 0;
