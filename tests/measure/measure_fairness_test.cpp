@@ -24,15 +24,19 @@ double band_pass(double wavelength, double shortest, double longest) {
   return pass(shortest) - pass(longest);
 }
 
-void wavy(test::MeasuredBevel& made, double height_mm, double wavelength_mm, unsigned seed) {
+FairRim fair_of(const test::MeasuredBevel& made) {
   Workers workers;
+  return fair_rim(made.rim.curve, made.fitted.station_mm, 80.0, {}, workers);
+}
+
+void wavy(test::MeasuredBevel& made, double height_mm, double wavelength_mm, unsigned seed) {
   const auto profile = [](double) { return test::bevelled_profile(drop_mm, angle_deg); };
   made.rim = test::made_rim(length_mm, profile, density, noise_mm, seed, [&](double s, std::size_t facet, double) {
     return facet == 1 ? 0.5 * height_mm * std::sin(2 * std::numbers::pi * s / wavelength_mm) : 0.0;
   });
   test::measure(made, profile, length_mm, noise_mm);
   measure_fairness(made.bevel, made.rim, made.fitted, made.grid, *test::expected_bevel(drop_mm, angle_deg).bevel,
-                   made.noise, fair_rim(made.rim.curve, made.fitted.station_mm, 80.0, {}, workers));
+                   made.noise, fair_of(made));
 }
 
 TEST(MeasureFairness, HeightOfAPureSine) {
@@ -55,7 +59,6 @@ TEST(MeasureFairness, HeightOfAPureSine) {
 // mean 1, so that the face's mean height is the hump's own.
 TEST(MeasureFairness, AHumpIsAWave) {
   constexpr double height_mm = 0.2, wavelength_mm = 50.0, face_mm = 25.0;
-  Workers workers;
   test::MeasuredBevel made;
   const auto profile = [](double) { return test::bevelled_profile(drop_mm, angle_deg); };
   made.rim = test::made_rim(length_mm, profile, density, noise_mm, 3, [&](double s, std::size_t facet, double t) {
@@ -65,7 +68,7 @@ TEST(MeasureFairness, AHumpIsAWave) {
   });
   test::measure(made, profile, length_mm, noise_mm);
   measure_fairness(made.bevel, made.rim, made.fitted, made.grid, *test::expected_bevel(drop_mm, angle_deg).bevel,
-                   made.noise, fair_rim(made.rim.curve, made.fitted.station_mm, 80.0, {}, workers));
+                   made.noise, fair_of(made));
   ASSERT_TRUE(made.bevel.waviness_mm.is_measured());
   // At least as high as the raised cosine along the rim stands in the band; what the filters take from it is taken here
   // from the profile itself.
@@ -103,7 +106,7 @@ void channel_in_a_crowned_face(bool upper, unsigned seed) {
           test::piece_of(corners[1] + kept_from * across, corners[1] + kept_to * across, Lie::sloping);
   test::measure_tracks(made, noise_mm);
   measure_fairness(made.bevel, made.rim, made.fitted, made.grid, *test::expected_bevel(drop_mm, angle_deg).bevel,
-                   made.noise, fair_rim(made.rim.curve, made.fitted.station_mm, 80.0, {}));
+                   made.noise, fair_of(made));
   const Measured& waviness = made.bevel.waviness_mm;
   ASSERT_TRUE(waviness.is_measured());
   // The crown of the part that is left is known to 0.0045 mm, and three quarters of it are taken off: a step with a U95
@@ -143,7 +146,7 @@ TEST(MeasureFairness, TooLittleOfTheBevelIsNotJudged) {
       stations.erase(stations.begin() + static_cast<std::ptrdiff_t>(at));
     }
     measure_fairness(made.bevel, made.rim, made.fitted, made.grid, *test::expected_bevel(drop_mm, angle_deg).bevel,
-                     made.noise, fair_rim(made.rim.curve, made.fitted.station_mm, 80.0, {}));
+                     made.noise, fair_of(made));
     for (const Measured* m : {&made.bevel.lower_edge_fairness_mm, &made.bevel.upper_edge_fairness_mm}) {
       EXPECT_EQ(m->is_measured(), made.bevel.waviness_mm.is_measured());
       EXPECT_TRUE(m->is_measured() || m->why_not.reason == RefusalReason::not_seen);
