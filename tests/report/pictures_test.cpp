@@ -8,6 +8,7 @@
 #include <fstream>
 #include <limits>
 #include <regex>
+#include <set>
 
 #include "made_inspection.h"
 #include "report/contours.h"
@@ -135,6 +136,12 @@ TEST(StripPdf, FontsAreEmbeddedAndPagesHaveTheirSize) {
       EXPECT_NE(line.find(" yes yes yes "), std::string::npos) << line;
     }
     EXPECT_GT(count, 0);
+    // The face's cells once, however many stretches show them: page, number, type, size (4 columns), ..., object.
+    std::istringstream images(
+        output_of("pdfimages -list '" + path + "' | tail -n +3 | awk '$3 == \"image\" {print $11}'"));
+    std::set<std::string> objects;
+    while (std::getline(images, line)) objects.insert(line);
+    EXPECT_EQ(objects.size(), 1u);
   }
 }
 
