@@ -60,7 +60,8 @@ Outcome<Transform> lay_sheet(const Body& body, const Stretch& stretch, TargetPla
   const Vector3 out = body.mirrored(Vector3(at.out.x(), at.out.y(), 0));
   const Vector3 corner = body.mirrored(Vector3(at.position_mm.x(), at.position_mm.y(), 0));
   // Page x runs along the rim, page y (down the page) towards the rim, page z into the wood.
-  const Vector3 down_page = out, into = -Vector3::UnitZ(), right = down_page.cross(into);
+  const Vector3& down_page = out;
+  const Vector3 into = -Vector3::UnitZ(), right = down_page.cross(into);
   const bool beside = place == TargetPlace::beside;
   for (double away_mm = clearance_mm; away_mm < 400.0; away_mm += 2.0) {
     const Vector3 middle = corner + (beside ? 1.0 : -1.0) * (away_mm + sheet_border_mm + 0.5 * board_height_mm) * out;
