@@ -11,9 +11,9 @@
 #include <string>
 
 #include "app/commands.h"
-#include "app/hash_file.h"
 #include "app/messages.h"
 #include "app/number_between.h"
+#include "core/sha256.h"
 #include "pipelines/cloud_from_scan.h"
 #include "pipelines/inspect_scan.h"
 #include "pipelines/read_settings.h"
@@ -118,7 +118,8 @@ int inspect(const InspectArguments& arguments) {
   auto cloud = cloud_from_scan(arguments.scan, capture, workers);
   if (!cloud) return report_refusal(cloud.error());
 
-  workers.begin_beside([&] { scan_sha256 = sha256_of(scan); });
+  scan_sha256 = cloud->file_sha256;
+  if (scan_sha256.empty()) workers.begin_beside([&] { scan_sha256 = sha256_of(scan); });
   progress.say("measuring " + std::to_string(cloud->size()) + " points");
   const auto inspection = inspect_scan(*std::move(cloud), *plan, settings.inspect, workers);
   if (!inspection) return report_refusal(inspection.error());

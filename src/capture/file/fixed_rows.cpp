@@ -5,8 +5,13 @@
 #include <bit>
 #include <cstring>
 #include <limits>
+#include <optional>
+#include <string>
 #include <type_traits>
 #include <vector>
+
+#include "capture/file/hash_in_order.h"
+#include "core/sha256.h"
 
 namespace rimwright {
 
@@ -162,28 +167,58 @@ Vector3 origin_of_rows(const FileBytes& file, std::uint64_t offset, std::uint64_
   return local_origin(sample);
 }
 
+namespace {
+
+// What a file holds in [begin, end), as far as it can be read.
+void hash_bytes(const FileBytes& file, std::uint64_t begin, std::uint64_t end, Sha256& hash) {
+  std::vector<char> bytes(chunk_bytes);
+  while (begin < end) {
+    const auto most = static_cast<std::size_t>(std::min<std::uint64_t>(bytes.size(), end - begin));
+    const std::size_t got = file.read_some(begin, bytes.data(), most);
+    if (got == 0) return;
+    hash.add(bytes.data(), got);
+    begin += got;
+  }
+}
+
+}  // namespace
+
 Outcome<void> read_fixed_rows(const FileBytes& file, std::uint64_t offset, std::uint64_t count, const RowFormat& format,
-                              std::size_t block_points, Workers& workers, const UseBlock& use_block) {
+                              std::size_t block_points, Workers& workers, const UseBlock& use_block,
+                              std::string* file_sha256) {
   const Vector3 origin = origin_of_rows(file, offset, count, format);
   const std::size_t chunk_points = std::max<std::size_t>(1, chunk_bytes / format.row_bytes);
   std::atomic<bool> all_read = true;
+  Sha256 whole_file;
+  std::optional<HashInOrder> hash;
+  if (file_sha256 != nullptr) {
+    hash_bytes(file, 0, offset, whole_file);
+    hash.emplace(whole_file, chunk_points * format.row_bytes);
+  }
+  std::size_t chunks_before = 0;
   Cloud block;
   for (std::uint64_t first = 0; first < count; first += block_points) {
     const auto in_block = static_cast<std::size_t>(std::min<std::uint64_t>(block_points, count - first));
     resize_arrays(block, in_block, format.present());
     block.origin_mm = origin;
-    workers.for_chunks(in_block, chunk_points, [&](std::size_t begin, std::size_t end, std::size_t) {
-      thread_local std::vector<char> rows;
-      rows.resize(std::max(rows.size(), (end - begin) * format.row_bytes));
-      const std::uint64_t at = offset + (first + begin) * format.row_bytes;
-      if (!file.read_exactly(at, rows.data(), (end - begin) * format.row_bytes)) {
+    workers.for_chunks(in_block, chunk_points, [&](std::size_t begin, std::size_t end, std::size_t chunk) {
+      thread_local std::vector<char> own_room;
+      const std::size_t bytes = (end - begin) * format.row_bytes;
+      if (!hash) own_room.resize(std::max(own_room.size(), bytes));
+      char* rows = hash ? hash->room_for(chunks_before + chunk) : own_room.data();
+      if (file.read_exactly(offset + (first + begin) * format.row_bytes, rows, bytes))
+        decode_rows(rows, end - begin, format, block, begin);
+      else
         all_read = false;
-        return;
-      }
-      decode_rows(rows.data(), end - begin, format, block, begin);
+      if (hash) hash->bring(chunks_before + chunk, bytes);
     });
     if (!all_read) return file.truncated("the file could not be read to its end");
+    chunks_before += (in_block + chunk_points - 1) / chunk_points;
     use_block(block);
+  }
+  if (file_sha256 != nullptr) {
+    hash_bytes(file, offset + count * format.row_bytes, file.size(), whole_file);
+    *file_sha256 = whole_file.hexadecimal();
   }
   return {};
 }

@@ -4,6 +4,7 @@
 #include <array>
 #include <cstddef>
 #include <cstdint>
+#include <string>
 #include <string_view>
 
 #include "capture/file/bytes.h"
@@ -43,9 +44,9 @@ void decode_rows(const char* rows, std::size_t count, const RowFormat& format, C
                                      const RowFormat& format);
 
 // Hands over `count` rows that start at `offset`, in blocks of at most `block_points`. The caller has checked that the
-// file holds them.
+// file holds them. `file_sha256`, where given, is set to that of the whole file, which is hashed on the way.
 [[nodiscard]] Outcome<void> read_fixed_rows(const FileBytes& file, std::uint64_t offset, std::uint64_t count,
                                             const RowFormat& format, std::size_t block_points, Workers& workers,
-                                            const UseBlock& use_block);
+                                            const UseBlock& use_block, std::string* file_sha256 = nullptr);
 
 }  // namespace rimwright

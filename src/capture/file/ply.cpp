@@ -133,9 +133,10 @@ Outcome<std::uint64_t> read_listed_vertices(const FileBytes& file, const VertexP
   return stream.position();
 }
 
-// Reads the vertices; returns where the file goes on behind them.
+// Reads the vertices; returns where the file goes on behind them. file_sha256: see read_fixed_rows; not set for others.
 Outcome<PlyPlace> read_vertices(const FileBytes& file, const PlyHeader& header, const VertexPlace& place,
-                                std::size_t block_points, Workers& workers, const UseBlock& use_block) {
+                                std::size_t block_points, Workers& workers, const UseBlock& use_block,
+                                std::string* file_sha256 = nullptr) {
   const PlyElement& vertex = *place.element;
   if (header.encoding == PlyEncoding::text) {
     if (vertex.has_lists()) {
@@ -158,7 +159,7 @@ Outcome<PlyPlace> read_vertices(const FileBytes& file, const PlyHeader& header, 
     return file.truncated("the header promises " + std::to_string(vertex.count) + " points, the file holds " +
                           std::to_string((file.size() - place.offset) / format.row_bytes));
   }
-  auto read = read_fixed_rows(file, place.offset, vertex.count, format, block_points, workers, use_block);
+  auto read = read_fixed_rows(file, place.offset, vertex.count, format, block_points, workers, use_block, file_sha256);
   if (!read) return tl::unexpected(read.error());
   return PlyPlace{place.offset + vertex.count * format.row_bytes, 0};
 }
@@ -180,8 +181,9 @@ Outcome<ScanFile> read_ply(const FileBytes& file, const ReadCloudSettings& setti
         place->columns.begin(), place->columns.end(),
         [](PointField field) { return field >= PointField::red && field <= PointField::blue; }, PointField::none);
   ScanFile scan;
-  auto behind = read_vertices(file, *header, *place, std::numeric_limits<std::size_t>::max(), workers,
-                              [&](Cloud& block) { scan.cloud = std::move(block); });
+  auto behind = read_vertices(
+      file, *header, *place, std::numeric_limits<std::size_t>::max(), workers,
+      [&](Cloud& block) { scan.cloud = std::move(block); }, settings.hash_file ? &scan.cloud.file_sha256 : nullptr);
   if (!behind) return tl::unexpected(behind.error());
   if (auto faces = read_ply_faces(file, *header, *behind, settings, scan); !faces) return tl::unexpected(faces.error());
   return scan;
