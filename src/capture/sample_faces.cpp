@@ -99,15 +99,24 @@ class Sampler {
     const auto nearest = static_cast<std::size_t>(std::max_element(weight.begin(), weight.end()) - weight.begin());
     if (!cloud_.normals.empty()) {
       Vector3 normal = face.area_vector;
-      const auto& corner_normal = cloud_.normals[triangle[nearest]];
       // The winding of a file's faces is not always kept; its normals tell which side the air is on.
-      if (normal.dot(Vector3(corner_normal[0], corner_normal[1], corner_normal[2])) < 0.0) normal = -normal;
+      if (normal.dot(normal_of(triangle[nearest])) < 0.0) normal = -normal;
       normal.normalize();
-      cloud_.normals.push_back(packed_normal(static_cast<float>(normal.x()), static_cast<float>(normal.y()),
-                                             static_cast<float>(normal.z())));
+      cloud_.normals.push_back({static_cast<std::uint32_t>(cloud_.size() - 1),
+                                packed_normal(static_cast<float>(normal.x()), static_cast<float>(normal.y()),
+                                              static_cast<float>(normal.z()))});
     }
     if (!cloud_.colours.empty()) cloud_.colours.push_back(cloud_.colours[triangle[nearest]]);
     if (!cloud_.sigma_mm.empty()) cloud_.sigma_mm.push_back(cloud_.sigma_mm[triangle[nearest]]);
+  }
+
+  // Of a vertex; zero where the file does not tell it.
+  [[nodiscard]] Vector3 normal_of(std::uint32_t vertex) const {
+    const auto found = std::lower_bound(cloud_.normals.begin(), cloud_.normals.end(), vertex,
+                                        [](const PointNormal& normal, std::uint32_t v) { return normal.point < v; });
+    if (found == cloud_.normals.end() || found->point != vertex) return Vector3::Zero();
+    return {static_cast<double>(found->times_127[0]), static_cast<double>(found->times_127[1]),
+            static_cast<double>(found->times_127[2])};
   }
 
   Cloud cloud_;

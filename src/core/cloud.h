@@ -40,14 +40,21 @@ struct ReadingCounts {
   std::uint64_t sampled_from_faces = 0;
 };
 
+// Which way the surface faces at a point, as the file tells it.
+struct PointNormal {
+  std::uint32_t point = 0;                    // of the cloud
+  std::array<std::int8_t, 3> times_127 = {};  // the unit normal, times 127; zero: not known
+};
+
 // Point i is origin_mm + (x[i], y[i], z[i]) in the scan frame, millimetres. The offsets are floats about a local
 // origin, so that a body far from the scanner's own origin loses nothing (float keeps 0.03 um at 0.5 m).
-// The optional arrays are empty or hold one entry a point. Points are in the order of the file.
+// The optional arrays are empty or hold one entry a point; normals are those of some points, as few tell which side the
+// air is on. Points are in the order of the file.
 struct Cloud {
   Vector3 origin_mm = Vector3::Zero();
   PlainArray<float> x, y, z;
   PlainArray<float> sigma_mm;                       // standard deviation of each point along its normal
-  PlainArray<std::array<std::int8_t, 3>> normals;   // unit normal times 127, towards the air when the file says so
+  std::vector<PointNormal> normals;                 // by ascending point; towards the air when the file says so
   PlainArray<std::array<std::uint8_t, 3>> colours;  // red, green, blue
   Scale scale;
   CaptureError capture_error;

@@ -18,6 +18,7 @@ struct Moments {
   Vector3 sum = Vector3::Zero();
   std::array<double, 6> products{};  // xx xy xz yy yz zz
   Vector3 facing = Vector3::Zero();
+  double facing_count = 0.0;
 
   void add(const Vector3& p) {
     count += 1.0;
@@ -34,6 +35,7 @@ struct Moments {
   void add_shifted(const Moments& other, const Vector3& offset) {
     count += other.count;
     facing += other.facing;
+    facing_count += other.facing_count;
     sum += other.sum + other.count * offset;
     const auto product = [&](std::size_t k, int a, int b) {
       products[k] +=
@@ -103,6 +105,21 @@ struct PartCells {
   }
 };
 
+// What the file's own normals say of the cells that points [begin, end) lie in. Few tell which side the air is on.
+void add_facing(PartCells& part, const Cloud& cloud, const Grid& grid, std::size_t begin, std::size_t end) {
+  constexpr std::size_t enough = 40'000;
+  const std::size_t step = cloud.normals.size() / enough + 1;
+  for (std::size_t k = 0; k < cloud.normals.size(); k += step) {
+    const auto& [point, times_127] = cloud.normals[k];
+    if (point < begin || point >= end) continue;
+    const auto known = part.lookup.find(grid.key(cloud.x[point], cloud.y[point], cloud.z[point]));
+    if (known == part.lookup.end()) continue;
+    Moments& cell = part.moments[known->second];
+    cell.facing += Vector3(times_127[0], times_127[1], times_127[2]) / 127.0;
+    cell.facing_count += 1.0;
+  }
+}
+
 // One point of every `one_in`, at no place in step with scan rows.
 PartCells gather_part(const Cloud& cloud, const Grid& grid, std::size_t one_in, std::size_t begin, std::size_t end) {
   PartCells part;
@@ -116,11 +133,8 @@ PartCells gather_part(const Cloud& cloud, const Grid& grid, std::size_t one_in, 
     if (key != last_key) cell = &part.at(key);
     last_key = key;
     cell->add(p - grid.centre(key));
-    if (!cloud.normals.empty()) {
-      const auto& n = cloud.normals[i];
-      cell->facing += Vector3(n[0], n[1], n[2]) / 127.0;
-    }
   }
+  add_facing(part, cloud, grid, begin, end);
   return part;
 }
 
@@ -158,7 +172,7 @@ SurfaceCells gather_at(const Cloud& cloud, double cell_mm, std::size_t sampled_p
       SurfaceCell& cell = result.cells[i];
       cell.count = static_cast<std::uint32_t>(moments[i].count);
       cell.mean_mm = (centre + moments[i].sum / moments[i].count).cast<float>();
-      cell.facing = (moments[i].facing / moments[i].count).cast<float>();
+      cell.facing = (moments[i].facing / std::max(1.0, moments[i].facing_count)).cast<float>();
       if (around.count < fewest_for_a_plane) continue;
       Eigen::SelfAdjointEigenSolver<Matrix3> eigen;
       eigen.computeDirect(around.covariance());

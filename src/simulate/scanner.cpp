@@ -160,9 +160,10 @@ Cloud to_cloud(const std::vector<RawPoint>& points, const ScannerSpec& spec, con
     cloud.z.push_back(static_cast<float>(q.z()));
     if (spec.normals) {
       const Vector3 normal = 127.0 * (T_scan_body.linear() * p.normal.cast<double>());
-      cloud.normals.push_back({static_cast<std::int8_t>(std::lround(normal.x())),
-                               static_cast<std::int8_t>(std::lround(normal.y())),
-                               static_cast<std::int8_t>(std::lround(normal.z()))});
+      cloud.normals.push_back(
+          {static_cast<std::uint32_t>(cloud.normals.size()),
+           {static_cast<std::int8_t>(std::lround(normal.x())), static_cast<std::int8_t>(std::lround(normal.y())),
+            static_cast<std::int8_t>(std::lround(normal.z()))}});
     }
     if (spec.colours) cloud.colours.push_back(wood_colour(p.face, random));
   }

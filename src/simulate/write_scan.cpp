@@ -154,7 +154,7 @@ std::string ply_of(const Cloud& cloud) {
     const Vector3 p = cloud.point_mm(i) / cloud.scale.factor;
     for (int axis = 0; axis < 3; ++axis) append(bytes, static_cast<float>(p[axis]));
     if (normals) {
-      for (const std::int8_t v : cloud.normals[i]) append(bytes, static_cast<float>(v) / 127.0f);
+      for (const std::int8_t v : cloud.normals[i].times_127) append(bytes, static_cast<float>(v) / 127.0f);
     }
     if (colours) {
       for (const std::uint8_t v : cloud.colours[i]) append(bytes, v);

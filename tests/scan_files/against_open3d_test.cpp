@@ -66,7 +66,7 @@ TEST(AgainstOpen3D, CloudsItWrites) {
     ASSERT_EQ(scan->cloud.normals.size(), written.normals ? points.size() : 0U);
     ASSERT_EQ(scan->cloud.colours.size(), written.colours ? points.size() : 0U);
     for (std::size_t i = 0; i < scan->cloud.normals.size(); ++i) {
-      const auto& n = scan->cloud.normals[i];
+      const auto& n = scan->cloud.normals[i].times_127;
       // Half a step of the packing a coordinate.
       ASSERT_LE((Vector3(n[0], n[1], n[2]) / 127.0 - cloud.normals_[i]).cwiseAbs().maxCoeff(), 0.51 / 127.0 + 1e-6);
     }

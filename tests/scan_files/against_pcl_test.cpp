@@ -64,7 +64,7 @@ TEST(AgainstPcl, CloudsItWrites) {
       const Vector3 truth(cloud[i].x, cloud[i].y, cloud[i].z);
       worst = std::max(worst, (scan->cloud.point_mm(i) - truth).cwiseAbs().maxCoeff());
       ASSERT_EQ(scan->cloud.colours[i], (std::array<std::uint8_t, 3>{cloud[i].r, cloud[i].g, cloud[i].b}));
-      ASSERT_EQ(scan->cloud.normals[i], (std::array<std::int8_t, 3>{76, 0, -102}));
+      ASSERT_EQ(scan->cloud.normals[i].times_127, (std::array<std::int8_t, 3>{76, 0, -102}));
     }
     // Its text writers keep eight digits (PCD) or six (PLY's streams): a few steps of 1e-3 at 250 at worst.
     EXPECT_LE(worst, std::string(written.name) == "ascii.ply" ? 1e-3 : 5e-5);

@@ -64,7 +64,7 @@ TEST(ReadOff, PlainColouredAndCommented) {
   const auto coloured = read_bytes("a.off", "CNOFF 1 0 0\n1 2 3 0 0 -1 255 128 0 255\n");
   ASSERT_TRUE(coloured) << coloured.error().sentence();
   EXPECT_EQ(coloured->cloud.colours[0], (std::array<std::uint8_t, 3>{255, 128, 0}));
-  EXPECT_EQ(coloured->cloud.normals[0], (std::array<std::int8_t, 3>{0, 0, -127}));
+  EXPECT_EQ(coloured->cloud.normals[0].times_127, (std::array<std::int8_t, 3>{0, 0, -127}));
 }
 
 TEST(ReadOff, Refusals) {
@@ -182,7 +182,7 @@ TEST(ReadGlb, PlacesMeshesByTheTransformsOfTheirNodes) {
   ASSERT_EQ(scan->cloud.size(), 4U);
   EXPECT_NEAR((scan->cloud.point_mm(1) - Vector3(20, 2, 2)).norm(), 0.0, 2e-6);
   EXPECT_NEAR((scan->cloud.point_mm(3) - Vector3(18, 0, 2)).norm(), 0.0, 2e-6);
-  EXPECT_EQ(scan->cloud.normals[0], (std::array<std::int8_t, 3>{0, 0, 127}));
+  EXPECT_EQ(scan->cloud.normals[0].times_127, (std::array<std::int8_t, 3>{0, 0, 127}));
   EXPECT_EQ(scan->cloud.colours[0], (std::array<std::uint8_t, 3>{255, 128, 0}));
   ASSERT_EQ(scan->triangles.size(), 2U);
   EXPECT_EQ(scan->triangles[1], (Corners{0, 2, 3}));

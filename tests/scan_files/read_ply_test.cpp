@@ -35,8 +35,8 @@ TEST(ReadPly, TextWithPropertiesInAnyOrderAndFaces) {
   ASSERT_EQ(scan->cloud.size(), 4U);
   EXPECT_NEAR((scan->cloud.point_mm(2) - Vector3(1, 1, 0.5)).norm(), 0.0, millionth);
   EXPECT_EQ(scan->cloud.colours[1], (std::array<std::uint8_t, 3>{254, 11, 21}));
-  EXPECT_EQ(scan->cloud.normals[1], (std::array<std::int8_t, 3>{0, 0, 127}));
-  EXPECT_EQ(scan->cloud.normals[2], (std::array<std::int8_t, 3>{0, -127, 0}));
+  EXPECT_EQ(scan->cloud.normals[1].times_127, (std::array<std::int8_t, 3>{0, 0, 127}));
+  EXPECT_EQ(scan->cloud.normals[2].times_127, (std::array<std::int8_t, 3>{0, -127, 0}));
   ASSERT_EQ(scan->triangles.size(), 2U);
   EXPECT_EQ(scan->triangles[1], (std::array<std::uint32_t, 3>{0, 2, 3}));
   EXPECT_EQ(scan->cloud.counts.points_in_file, 4U);

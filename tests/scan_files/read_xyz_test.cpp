@@ -37,7 +37,7 @@ TEST(ReadXyz, ColoursAndNormalsByTheirLook) {
   ASSERT_TRUE(with_normal);
   ASSERT_EQ(with_normal->cloud.normals.size(), 2U);
   EXPECT_TRUE(with_normal->cloud.colours.empty());
-  EXPECT_EQ(with_normal->cloud.normals[1], (std::array<std::int8_t, 3>{76, 0, 102}));
+  EXPECT_EQ(with_normal->cloud.normals[1].times_127, (std::array<std::int8_t, 3>{76, 0, 102}));
 
   const auto pts = read_bytes("i.pts", "2\n1 2 3 -1200 10 20 30\n4 5 6 -800 11 21 31\n");
   ASSERT_TRUE(pts);
@@ -51,7 +51,7 @@ TEST(ReadXyz, ColoursAndNormalsByTheirLook) {
   const auto both = read_bytes("b.xyz", "1 2 3 200 100 50 0 -1 0\n4 5 6 20 10 5 1 0 0\n");
   ASSERT_TRUE(both);
   EXPECT_EQ(both->cloud.colours[1], (std::array<std::uint8_t, 3>{20, 10, 5}));
-  EXPECT_EQ(both->cloud.normals[0], (std::array<std::int8_t, 3>{0, -127, 0}));
+  EXPECT_EQ(both->cloud.normals[0].times_127, (std::array<std::int8_t, 3>{0, -127, 0}));
 }
 
 TEST(ReadXyz, NamedColumns) {

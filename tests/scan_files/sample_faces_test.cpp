@@ -18,7 +18,8 @@ ScanFile square(double side) {
     scan.cloud.y.push_back(static_cast<float>(c[1]));
     scan.cloud.z.push_back(static_cast<float>(c[2]));
     scan.cloud.colours.push_back({static_cast<std::uint8_t>(c[0] > 0 ? 200 : 0), 0, 0});
-    scan.cloud.normals.push_back({0, 90, -90});  // the other side than the winding says
+    scan.cloud.normals.push_back(
+        {static_cast<std::uint32_t>(scan.cloud.normals.size()), {0, 90, -90}});  // the other side than the winding says
   }
   scan.triangles = {{0, 1, 2}, {0, 2, 3}};
   return scan;
@@ -44,7 +45,7 @@ TEST(SampleFaces, AreaUniformAtTheSpacing) {
     const auto column = static_cast<std::size_t>(std::min(11.0, along / 5.0));
     const auto row = static_cast<std::size_t>(std::min(11.0, across / 5.0));
     ++cells[12 * row + column];
-    EXPECT_EQ(cloud.normals[i], (std::array<std::int8_t, 3>{0, 90, -90}));
+    EXPECT_EQ(cloud.normals[i].times_127, (std::array<std::int8_t, 3>{0, 90, -90}));
   }
   for (const int count : cells) EXPECT_NEAR(count, 100, 20);
   // Uniform means each quarter of the middle holds the same, too: the mean lies in the middle.

@@ -118,7 +118,7 @@ TEST(Scanner, CleanPointsLieOnTheSurfaceAndNormalsAreSquareToIt) {
     // Station and coordinates are floats: 1e-5 mm at 100 mm.
     ASSERT_NEAR(uh.y(), section.height(uh.x()), 1e-4) << "station " << section.station_mm;
     // Two steps in the surface from the point, by differences of whole sections.
-    const auto& n8 = scan.cloud.normals[i];
+    const auto& n8 = scan.cloud.normals[i].times_127;
     const Vector3 n = Vector3(n8[0], n8[1], n8[2]) / 127.0;
     std::size_t here = 0, there = 0;
     const double h1 = section.height(uh.x(), &here);

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <limits>
+#include <utility>
 
 namespace rimwright {
 
@@ -18,6 +19,17 @@ void close_up(Values& values, const std::vector<std::uint8_t>& marks) {
   values.resize(to);
 }
 
+// Normals go with their points, which get new numbers.
+void keep_normals(std::vector<PointNormal>& normals, const std::vector<std::uint8_t>& marks) {
+  std::size_t to = 0, point = 0;
+  std::uint32_t kept_before = 0;
+  for (const PointNormal& normal : std::as_const(normals)) {
+    for (; point < normal.point; ++point) kept_before += marks[point];
+    if (marks[point] != 0) normals[to++] = {kept_before, normal.times_127};
+  }
+  normals.resize(to);
+}
+
 }  // namespace
 
 void keep_marked(Cloud& cloud, const std::vector<std::uint8_t>& marks, Workers& workers) {
@@ -26,7 +38,7 @@ void keep_marked(Cloud& cloud, const std::vector<std::uint8_t>& marks, Workers& 
       case 0: close_up(cloud.x, marks); break;
       case 1: close_up(cloud.y, marks); break;
       case 2: close_up(cloud.z, marks); break;
-      case 3: close_up(cloud.normals, marks); break;
+      case 3: keep_normals(cloud.normals, marks); break;
       case 4: close_up(cloud.colours, marks); break;
       default: close_up(cloud.sigma_mm, marks); break;
     }
@@ -35,17 +47,19 @@ void keep_marked(Cloud& cloud, const std::vector<std::uint8_t>& marks, Workers& 
 
 void resize_arrays(Cloud& cloud, std::size_t count, const PresentArrays& present) {
   for (auto* values : {&cloud.x, &cloud.y, &cloud.z}) values->resize(count);
-  cloud.normals.resize(present.normals ? count : 0);
+  const std::size_t every = present.points_a_normal;
+  cloud.normals.resize(every == 0 ? 0 : (count + every - 1) / every);
   cloud.colours.resize(present.colours ? count : 0);
   cloud.sigma_mm.resize(present.sigma ? count : 0);
 }
 
 void append_points(Cloud& to, const Cloud& from) {
   const auto append = [](auto& all, const auto& more) { all.insert(all.end(), more.begin(), more.end()); };
+  for (const PointNormal& normal : from.normals)
+    to.normals.push_back({static_cast<std::uint32_t>(to.size()) + normal.point, normal.times_127});
   append(to.x, from.x);
   append(to.y, from.y);
   append(to.z, from.z);
-  append(to.normals, from.normals);
   append(to.colours, from.colours);
   append(to.sigma_mm, from.sigma_mm);
 }

@@ -31,12 +31,12 @@ enum class PointField : std::uint8_t {
 inline constexpr std::size_t stored_field_count = 10;  // x .. sigma
 
 struct PresentArrays {
-  bool normals = false;
+  std::size_t points_a_normal = 0;  // one of so many points gets its normal; 0: none does
   bool colours = false;
   bool sigma = false;
 };
 
-// What is added holds no particular values.
+// What is added holds no particular values. There is room for the normals of points 0, points_a_normal, ...
 void resize_arrays(Cloud& cloud, std::size_t count, const PresentArrays& present);
 void append_points(Cloud& to, const Cloud& from);
 // Closes the arrays up to the points marked 1, in order. One mark (0 or 1) a point.

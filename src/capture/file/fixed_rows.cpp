@@ -103,35 +103,77 @@ double colour_scale(NumberType type) {
   }
 }
 
+std::size_t points_a_normal_of(std::uint64_t points) {
+  constexpr std::uint64_t enough_normals = 200'000;
+  return static_cast<std::size_t>(std::max<std::uint64_t>(1, points / enough_normals));
+}
+
 PresentArrays RowFormat::present() const {
   const auto all = [this](PointField a, PointField b, PointField c) {
     return at(a).present && at(b).present && at(c).present;
   };
-  return {all(PointField::normal_x, PointField::normal_y, PointField::normal_z),
+  return {all(PointField::normal_x, PointField::normal_y, PointField::normal_z) ? points_a_normal : 0,
           all(PointField::red, PointField::green, PointField::blue), at(PointField::sigma).present};
 }
 
+namespace {
+
+// The common case, several points at once: x, y and z of floats side by side, in this machine's byte order.
+bool places_are_adjacent_floats(const RowFormat& format) {
+  const FieldPlace &x = format.at(PointField::x), &y = format.at(PointField::y), &z = format.at(PointField::z);
+  const auto is_float = [](const FieldPlace& place) { return place.type == NumberType::float32; };
+  return !format.swapped && is_float(x) && is_float(y) && is_float(z) && y.offset == x.offset + sizeof(float) &&
+         z.offset == y.offset + sizeof(float) && x.stride == y.stride && y.stride == z.stride;
+}
+
+void decode_float_places(const char* rows, std::size_t count, const RowFormat& format, Cloud& into, std::size_t at) {
+  const FieldPlace& place = format.at(PointField::x);
+  const char* row = rows + place.offset;
+  const double origin_x = into.origin_mm.x(), origin_y = into.origin_mm.y(), origin_z = into.origin_mm.z();
+  float *x = &into.x[at], *y = &into.y[at], *z = &into.z[at];
+  for (std::size_t i = 0; i < count; ++i, row += place.stride) {
+    std::array<float, 3> values;
+    std::memcpy(values.data(), row, sizeof values);
+    x[i] = static_cast<float>(static_cast<double>(values[0]) - origin_x);
+    y[i] = static_cast<float>(static_cast<double>(values[1]) - origin_y);
+    z[i] = static_cast<float>(static_cast<double>(values[2]) - origin_z);
+  }
+}
+
+void decode_normals(const char* rows, std::size_t count, const RowFormat& format, Cloud& into, std::size_t at) {
+  const std::size_t every = format.points_a_normal;
+  for (std::size_t k = (at + every - 1) / every; k * every < at + count; ++k) {
+    const auto component = [&](PointField field) {
+      const FieldPlace& place = format.at(field);
+      return narrowed(number_at(rows + (k * every - at) * place.stride + place.offset, place.type, format.swapped));
+    };
+    into.normals[k] = {static_cast<std::uint32_t>(k * every),
+                       packed_normal(component(PointField::normal_x), component(PointField::normal_y),
+                                     component(PointField::normal_z))};
+  }
+}
+
+}  // namespace
+
 void decode_rows(const char* rows, std::size_t count, const RowFormat& format, Cloud& into, std::size_t at) {
   const PresentArrays present = format.present();
-  std::array<std::array<float, run_points>, 3> columns;
+  if (present.points_a_normal > 0) decode_normals(rows, count, format, into, at);
+  const bool places_are_floats = places_are_adjacent_floats(format);
+  std::array<float, run_points> channel_values;
   for (std::size_t done = 0; done < count; done += run_points) {
     const std::size_t run = std::min(run_points, count - done);
     const auto column = [&](PointField field, double shift, double scale, float* out) {
       const FieldPlace& place = format.at(field);
       decode_column(rows + done * place.stride, place, format.swapped, run, shift, scale, out);
     };
-    column(PointField::x, into.origin_mm.x(), 1.0, into.x.data() + at + done);
-    column(PointField::y, into.origin_mm.y(), 1.0, into.y.data() + at + done);
-    column(PointField::z, into.origin_mm.z(), 1.0, into.z.data() + at + done);
-    if (present.sigma) column(PointField::sigma, 0.0, 1.0, into.sigma_mm.data() + at + done);
-    if (present.normals) {
-      column(PointField::normal_x, 0.0, 1.0, columns[0].data());
-      column(PointField::normal_y, 0.0, 1.0, columns[1].data());
-      column(PointField::normal_z, 0.0, 1.0, columns[2].data());
-      for (std::size_t i = 0; i < run; ++i) {
-        into.normals[at + done + i] = packed_normal(columns[0][i], columns[1][i], columns[2][i]);
-      }
+    if (places_are_floats) {
+      decode_float_places(rows + done * format.at(PointField::x).stride, run, format, into, at + done);
+    } else {
+      column(PointField::x, into.origin_mm.x(), 1.0, into.x.data() + at + done);
+      column(PointField::y, into.origin_mm.y(), 1.0, into.y.data() + at + done);
+      column(PointField::z, into.origin_mm.z(), 1.0, into.z.data() + at + done);
     }
+    if (present.sigma) column(PointField::sigma, 0.0, 1.0, into.sigma_mm.data() + at + done);
     if (present.colours) {
       const auto first = static_cast<std::size_t>(PointField::red);
       for (std::size_t channel = 0; channel < 3; ++channel) {
@@ -141,9 +183,9 @@ void decode_rows(const char* rows, std::size_t count, const RowFormat& format, C
         if (place.type == NumberType::uint8) {
           for (std::size_t i = 0; i < run; ++i) out[i][channel] = static_cast<std::uint8_t>(source[i * place.stride]);
         } else {
-          decode_column(rows + done * place.stride, place, format.swapped, run, 0.0, 1.0, columns[0].data());
+          decode_column(rows + done * place.stride, place, format.swapped, run, 0.0, 1.0, channel_values.data());
           for (std::size_t i = 0; i < run; ++i) {
-            out[i][channel] = packed_colour(static_cast<double>(columns[0][i]), colour_scale(place.type));
+            out[i][channel] = packed_colour(static_cast<double>(channel_values[i]), colour_scale(place.type));
           }
         }
       }

@@ -30,13 +30,18 @@ struct RowFormat {
   std::array<FieldPlace, stored_field_count> fields;  // by PointField; x, y and z are always present
   std::size_t row_bytes = 0;
   bool swapped = false;
+  std::size_t points_a_normal = 1;  // see PresentArrays; where there are normals at all
 
   [[nodiscard]] FieldPlace& at(PointField field) { return fields[static_cast<std::size_t>(field)]; }
   [[nodiscard]] const FieldPlace& at(PointField field) const { return fields[static_cast<std::size_t>(field)]; }
   [[nodiscard]] PresentArrays present() const;
 };
 
-// Decodes `count` points at `rows` into entries [at, at + count) of the cloud's arrays, which exist already.
+// How many points of a dense scan share a normal: as few as tell, all over the surface, on which side the air is.
+[[nodiscard]] std::size_t points_a_normal_of(std::uint64_t points);
+
+// Decodes `count` points at `rows` into entries [at, at + count) of the cloud's arrays, which exist already, and the
+// normals that are kept of them.
 void decode_rows(const char* rows, std::size_t count, const RowFormat& format, Cloud& into, std::size_t at);
 
 // A local origin from rows spread over the whole file, so that neither the first point nor strays decide it.

@@ -16,7 +16,7 @@ namespace rimwright {
 
 struct MeshPoints {
   std::vector<Vector3> points;
-  PlainArray<std::array<std::int8_t, 3>> normals;   // empty, or one a point
+  std::vector<std::array<std::int8_t, 3>> normals;  // empty, or one a point
   PlainArray<std::array<std::uint8_t, 3>> colours;  // empty, or one a point
   std::vector<std::array<std::uint32_t, 3>> triangles;
 
@@ -24,7 +24,9 @@ struct MeshPoints {
   [[nodiscard]] ScanFile finished() && {
     ScanFile scan;
     scan.cloud = cloud_of(points);
-    if (normals.size() == points.size()) scan.cloud.normals = std::move(normals);
+    if (normals.size() == points.size())
+      for (const auto& normal : normals)
+        scan.cloud.normals.push_back({static_cast<std::uint32_t>(scan.cloud.normals.size()), normal});
     if (colours.size() == points.size()) scan.cloud.colours = std::move(colours);
     scan.triangles = std::move(triangles);
     return scan;

@@ -86,13 +86,14 @@ LineKind parse_line(const char* at, const char* end, const TextRowFormat& format
 }
 
 void append_row(const Row& row, const TextRowFormat& format, const PresentArrays& present, Cloud& cloud) {
+  const auto point = static_cast<std::uint32_t>(cloud.size());
   cloud.x.push_back(offset_from(row[PointField::x], cloud.origin_mm.x()));
   cloud.y.push_back(offset_from(row[PointField::y], cloud.origin_mm.y()));
   cloud.z.push_back(offset_from(row[PointField::z], cloud.origin_mm.z()));
-  if (present.normals) {
-    cloud.normals.push_back(packed_normal(offset_from(row[PointField::normal_x], 0.0),
-                                          offset_from(row[PointField::normal_y], 0.0),
-                                          offset_from(row[PointField::normal_z], 0.0)));
+  if (present.points_a_normal > 0) {
+    cloud.normals.push_back(
+        {point, packed_normal(offset_from(row[PointField::normal_x], 0.0), offset_from(row[PointField::normal_y], 0.0),
+                              offset_from(row[PointField::normal_z], 0.0))});
   }
   if (present.colours) {
     cloud.colours.push_back({packed_colour(row[PointField::red], format.colour_scale),
@@ -195,7 +196,7 @@ PresentArrays TextRowFormat::present() const {
     return std::find(columns.begin(), columns.end(), field) != columns.end();
   };
   PresentArrays present;
-  present.normals = has(PointField::normal_x) && has(PointField::normal_y) && has(PointField::normal_z);
+  present.points_a_normal = has(PointField::normal_x) && has(PointField::normal_y) && has(PointField::normal_z) ? 1 : 0;
   present.colours = (has(PointField::red) && has(PointField::green) && has(PointField::blue)) ||
                     has(PointField::packed_rgb_bits) || has(PointField::packed_rgb_integer);
   present.sigma = has(PointField::sigma);

@@ -83,9 +83,10 @@ Outcome<Cloud> cloud_of_patches(const std::vector<Patch>& patches, const ScaleTa
     cloud.z.push_back(p.z());
     const double sigma = inflation * std::max(patch.sigma_mm, settings.least_sigma_mm) * scale->factor;
     cloud.sigma_mm.push_back(static_cast<float>(sigma));
-    std::array<std::int8_t, 3> normal{};
+    PointNormal normal{static_cast<std::uint32_t>(cloud.normals.size()), {}};
     for (int k = 0; k < 3; ++k) {
-      normal[static_cast<std::size_t>(k)] = static_cast<std::int8_t>(std::lround(127.0 * patch.normal_sheet[k]));
+      normal.times_127[static_cast<std::size_t>(k)] =
+          static_cast<std::int8_t>(std::lround(127.0 * patch.normal_sheet[k]));
     }
     cloud.normals.push_back(normal);
   }
