@@ -101,7 +101,7 @@ Outcome<Cloud> cloud_from_large_file(const std::filesystem::path& path, std::uin
   if (!coarse) return tl::unexpected(coarse.error());
   const auto cells = gather_cells(*coarse, find.gather, workers);
   if (!cells) return tl::unexpected(cells.error());
-  const auto orientation = orient(*cells, find.orient);
+  const auto orientation = orient(*cells, find.orient, workers);
   if (!orientation) return tl::unexpected(orientation.error());
   const auto outline = trace_outline(*cells, *orientation, find.outline);
   if (!outline) return tl::unexpected(outline.error());

@@ -54,9 +54,9 @@ Outcome<Measures> measure_rim(Cloud cloud, const Expected& expected, const Measu
                               Workers& workers) {
   const auto cells = gather_cells(cloud, settings.gather, workers);
   if (!cells) return tl::unexpected(cells.error());
-  const auto oriented = orient(*cells, settings.orient);
+  const auto oriented = orient(*cells, settings.orient, workers);
   if (!oriented) return tl::unexpected(oriented.error());
-  const Orientation orientation = refit_top(*oriented, cloud, *cells, settings.refit_top);
+  const Orientation orientation = refit_top(*oriented, cloud, *cells, settings.refit_top, workers);
   const auto outline = trace_outline(*cells, orientation, settings.outline);
   if (!outline) return tl::unexpected(outline.error());
   const std::size_t points = cloud.size();

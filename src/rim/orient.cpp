@@ -20,7 +20,7 @@ bool has_plane(const SurfaceCell& cell) { return cell.normal.squaredNorm() > 0.5
 bool is_flat(const SurfaceCell& cell) { return has_plane(cell) && 3.0F * cell.spread_mm < cell.second_spread_mm; }
 
 // Directions to which many flat cells' normals point, strongest first, at least 12 degrees apart.
-std::vector<Vector3> common_directions(const SurfaceCells& cells, double within_deg) {
+std::vector<Vector3> common_directions(const SurfaceCells& cells, double within_deg, Workers& workers) {
   std::vector<Eigen::Vector3f> normals;
   for (const auto& cell : cells.cells)
     if (is_flat(cell)) normals.push_back(cell.normal);
@@ -32,18 +32,21 @@ std::vector<Vector3> common_directions(const SurfaceCells& cells, double within_
     Vector3 direction;
     std::size_t votes;
   };
-  std::vector<Candidate> candidates;
-  for (std::size_t i = 0; i < normals.size(); i += candidate_step) {
-    std::size_t votes = 0;
-    Vector3 mean = Vector3::Zero();
-    for (std::size_t j = 0; j < normals.size(); j += sample_step) {
-      const float cosine = normals[i].dot(normals[j]);
-      if (std::abs(cosine) < close) continue;
-      ++votes;
-      mean += (cosine > 0 ? 1.0 : -1.0) * normals[j].cast<double>();
+  std::vector<Candidate> candidates((normals.size() + candidate_step - 1) / candidate_step);
+  workers.for_chunks(candidates.size(), 16, [&](std::size_t begin, std::size_t end, std::size_t) {
+    for (std::size_t k = begin; k < end; ++k) {
+      std::size_t votes = 0;
+      Vector3 mean = Vector3::Zero();
+      for (std::size_t j = 0; j < normals.size(); j += sample_step) {
+        const float cosine = normals[k * candidate_step].dot(normals[j]);
+        if (std::abs(cosine) < close) continue;
+        ++votes;
+        mean += (cosine > 0 ? 1.0 : -1.0) * normals[j].cast<double>();
+      }
+      candidates[k] = {mean.normalized(), votes};
     }
-    if (votes > 0) candidates.push_back({mean.normalized(), votes});
-  }
+  });
+  std::erase_if(candidates, [](const Candidate& candidate) { return candidate.votes == 0; });
   std::stable_sort(candidates.begin(), candidates.end(),
                    [](const auto& a, const auto& b) { return a.votes > b.votes; });
   std::vector<Vector3> directions;
@@ -251,26 +254,40 @@ SquaredUp squared_up(const SurfaceCells& cells, const Hypothesis& flat, const Or
   return result;
 }
 
+struct Flat {
+  Vector3 direction;  // that its cells face, but for the sign
+  std::vector<std::uint32_t> members;
+};
+
+// The largest connected flats of each common direction that may be a top.
+std::vector<Flat> large_flats(const SurfaceCells& cells, const OrientSettings& settings, Workers& workers) {
+  constexpr std::size_t most_a_direction = 3;
+  const auto fewest_cells = static_cast<std::size_t>(settings.smallest_top_mm2 / (cells.cell_mm * cells.cell_mm));
+  const auto directions = common_directions(cells, settings.flat_within_deg / 2, workers);
+  std::vector<std::vector<std::vector<std::uint32_t>>> components(directions.size());
+  workers.for_chunks(directions.size(), 1, [&](std::size_t i, std::size_t, std::size_t) {
+    components[i] = connected_flats(cells, directions[i], settings.flat_within_deg);
+  });
+  std::vector<Flat> flats;
+  for (std::size_t i = 0; i < directions.size(); ++i)
+    for (std::size_t k = 0; k < std::min(most_a_direction, components[i].size()); ++k)
+      if (components[i][k].size() >= fewest_cells / 2 + 3)
+        flats.push_back({directions[i], std::move(components[i][k])});
+  return flats;
+}
+
 }  // namespace
 
-Outcome<Orientation> orient(const SurfaceCells& cells, const OrientSettings& settings) {
-  std::vector<Hypothesis> hypotheses;
-  bool any_flat = false;
-  constexpr std::size_t components_tried = 3;
-  const auto fewest_cells = static_cast<std::size_t>(settings.smallest_top_mm2 / (cells.cell_mm * cells.cell_mm));
-  for (const Vector3& direction : common_directions(cells, settings.flat_within_deg / 2)) {
-    const auto components = connected_flats(cells, direction, settings.flat_within_deg);
-    for (std::size_t k = 0; k < std::min(components_tried, components.size()); ++k) {
-      if (components[k].size() < fewest_cells / 2 + 3) continue;
-      any_flat = true;
-      for (const double sign : {1.0, -1.0}) {
-        Hypothesis hypothesis =
-            hold_as_top(cells, components[k], frame_on(cells, components[k], sign * direction), settings);
-        if (hypothesis.score > 0.0) hypotheses.push_back(std::move(hypothesis));
-      }
-    }
-  }
-  if (!any_flat)
+Outcome<Orientation> orient(const SurfaceCells& cells, const OrientSettings& settings, Workers& workers) {
+  const std::vector<Flat> flats = large_flats(cells, settings, workers);
+  std::vector<Hypothesis> hypotheses(2 * flats.size());  // each flat as it faces and turned over
+  workers.for_chunks(hypotheses.size(), 1, [&](std::size_t i, std::size_t, std::size_t) {
+    const Flat& flat = flats[i / 2];
+    const Vector3 up = i % 2 == 0 ? flat.direction : Vector3(-flat.direction);
+    hypotheses[i] = hold_as_top(cells, flat.members, frame_on(cells, flat.members, up), settings);
+  });
+  std::erase_if(hypotheses, [](const Hypothesis& hypothesis) { return !(hypothesis.score > 0.0); });
+  if (flats.empty())
     return refuse(RefusalReason::no_top_found, "no flat or gently domed surface was found that could be the top",
                   "scan the top at least 40 mm in from the rim, together with the side");
   if (hypotheses.empty())
@@ -285,10 +302,12 @@ Outcome<Orientation> orient(const SurfaceCells& cells, const OrientSettings& set
                   "scan at least 60 mm of rim with both faces in view");
   // Facets of a round side, held tilted, can score like the top does; but the side then says that up is elsewhere. What
   // has to be turned less than half as far as a flat's cells may lean comes first.
-  std::vector<SquaredUp> tops;
-  for (const Hypothesis& hypothesis : hypotheses)
-    if (hypothesis.score >= settings.least_share_of_best * best_found.score)
-      tops.push_back(squared_up(cells, hypothesis, settings));
+  const double least_score = settings.least_share_of_best * best_found.score;
+  std::erase_if(hypotheses, [&](const Hypothesis& hypothesis) { return hypothesis.score < least_score; });
+  std::vector<SquaredUp> tops(hypotheses.size());
+  workers.for_chunks(tops.size(), 1, [&](std::size_t i, std::size_t, std::size_t) {
+    tops[i] = squared_up(cells, hypotheses[i], settings);
+  });
   const double little_rad = radians_from_degrees(0.5 * settings.flat_within_deg);
   const auto best = std::max_element(tops.begin(), tops.end(), [&](const SquaredUp& a, const SquaredUp& b) {
     const bool a_is_square = a.turned_rad < little_rad, b_is_square = b.turned_rad < little_rad;

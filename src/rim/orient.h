@@ -9,6 +9,7 @@
 #include <vector>
 
 #include "core/frames.h"
+#include "core/parallel.h"
 #include "core/refusal.h"
 #include "rim/fit_top.h"
 #include "rim/gather_cells.h"
@@ -41,6 +42,6 @@ struct Orientation {
 };
 
 // Refuses with no_top_found, no_side_found or no_rim_found.
-[[nodiscard]] Outcome<Orientation> orient(const SurfaceCells& cells, const OrientSettings& settings);
+[[nodiscard]] Outcome<Orientation> orient(const SurfaceCells& cells, const OrientSettings& settings, Workers& workers);
 
 }  // namespace rimwright

@@ -14,6 +14,7 @@ class PlanOccupancy {
  public:
   explicit PlanOccupancy(double square_mm) : square_mm_(square_mm) {}
   void mark(const Vector2& p) { marked_.insert(square_at(p)); }
+  void mark_all_of(const PlanOccupancy& other) { marked_.insert(other.marked_.begin(), other.marked_.end()); }
   [[nodiscard]] bool holds(const Vector2& p) const { return marked_.contains(square_at(p)); }
   [[nodiscard]] std::size_t size() const { return marked_.size(); }
   // The squares that are occupied as those around them are; one of the nine may be missing.

@@ -8,6 +8,7 @@
 #pragma once
 
 #include "core/cloud.h"
+#include "core/parallel.h"
 #include "rim/orient.h"
 
 namespace rimwright {
@@ -24,6 +25,6 @@ struct RefitTopSettings {
 // The same orientation with `top` fitted anew and `top_bend` set. Where too few points lie clear of the edges the top
 // stays as it was, its bend as sure as it usually is.
 [[nodiscard]] Orientation refit_top(Orientation orientation, const Cloud& cloud, const SurfaceCells& cells,
-                                    const RefitTopSettings& settings);
+                                    const RefitTopSettings& settings, Workers& workers);
 
 }  // namespace rimwright
