@@ -75,6 +75,8 @@ class Openings {
         if (state != lie && states[state].cost < opening.cost)
           opening = {states[state].cost, static_cast<std::uint8_t>(state)};
       openings_[lie].push_back(opening);
+      if (bounds_[lie].size() % block == 0) lowest_[lie].push_back(opening.cost);
+      lowest_[lie].back() = std::min(lowest_[lie].back(), opening.cost);
       bounds_[lie].push_back(opening.cost);
     }
   }
@@ -96,8 +98,15 @@ class Openings {
     };
     try_from(likely);
     constexpr double rounding = 1e-6;
-    for (std::size_t begin = end; begin-- > 0;)
-      if (bounds_[lie][begin] + price < best.cost + rounding && begin != likely) try_from(begin);
+    for (std::size_t b = (end - 1) / block + 1; b-- > 0;) {
+      if (!(lowest_[lie][b] + price < best.cost + rounding)) continue;
+      double lowest = std::numeric_limits<double>::infinity();
+      for (std::size_t begin = std::min(end, (b + 1) * block); begin-- > b * block;) {
+        if (bounds_[lie][begin] + price < best.cost + rounding && begin != likely) try_from(begin);
+        lowest = std::min(lowest, bounds_[lie][begin]);
+      }
+      lowest_[lie][b] = lowest;
+    }
     return best;
   }
 
@@ -114,10 +123,13 @@ class Openings {
            prefix_[end].points - prefix_[begin].points >= fewest_points;
   }
 
+  static constexpr std::size_t block = 16;  // openings that are passed over at once where none can be the cheapest
+
   const std::vector<Sums>& prefix_;
   const std::vector<double>& borders_;
   std::array<std::vector<Opening>, lie_count> openings_;  // one a border so far
   std::array<std::vector<double>, lie_count> bounds_;     // no piece from there costs less, its price aside
+  std::array<std::vector<double>, lie_count> lowest_;     // of a block's bounds, or less
 };
 
 }  // namespace rimwright

@@ -254,6 +254,31 @@ class Segmenter {
   std::array<SlopePrior, lie_count> priors_;
 };
 
+// Cuts the sections of the run-outs anew, with what moves in them moved back.
+void sharpen(std::vector<SectionPieces>& sections, const std::vector<std::optional<BevelMovement>>& movements,
+             const Segmenter& segmenter, double step_mm, Workers& workers) {
+  struct Try {
+    std::size_t section;
+    BevelMovement movement;
+    bool is_own;
+    SectionPieces pieces;
+  };
+  std::vector<Try> tries;
+  for (std::size_t i = 0; i < sections.size(); ++i) {
+    if (movements[i]) tries.push_back({i, *movements[i], true, {}});
+    // Towards the end of a run-out, where few sections tell it, a neighbour's movement may be the truer one.
+    for (const BevelMovement& carried : carried_on(movements, i, step_mm, segmenter.unseen_speed()))
+      tries.push_back({i, carried, false, {}});
+  }
+  workers.for_chunks(tries.size(), 1, [&](std::size_t k, std::size_t, std::size_t) {
+    tries[k].pieces = segmenter.segment(sections[tries[k].section].station_mm, tries[k].movement);
+  });
+  for (Try& one : tries) {
+    SectionPieces& section = sections[one.section];
+    if (one.is_own || one.pieces.cost < section.cost) section = std::move(one.pieces);
+  }
+}
+
 }  // namespace
 
 double work_down_mm(const Expected& expected) { return working_zone(expected).down_mm; }
@@ -271,19 +296,8 @@ std::vector<SectionPieces> segment_sections(const UnrolledRim& rim, double noise
   });
   // Sections of the run-outs again, sharper; those tell how the next ones move.
   constexpr int rounds = 5;  // a section more of a run-out a round, and with three some of its end were still blurred
-  for (int round = 0; round < rounds; ++round) {
-    const auto movements = bevel_movement(sections, expected, lean_rad);
-    workers.for_chunks(stations, 8, [&](std::size_t begin, std::size_t end, std::size_t) {
-      for (std::size_t i = begin; i < end; ++i) {
-        if (movements[i]) sections[i] = segmenter.segment(sections[i].station_mm, movements[i]);
-        // Towards the end of a run-out, where few sections tell it, a neighbour's movement may be the truer one.
-        for (const auto& carried : carried_on(movements, i, settings.station_step_mm, segmenter.unseen_speed())) {
-          SectionPieces other = segmenter.segment(sections[i].station_mm, carried);
-          if (other.cost < sections[i].cost) sections[i] = std::move(other);
-        }
-      }
-    });
-  }
+  for (int round = 0; round < rounds; ++round)
+    sharpen(sections, bevel_movement(sections, expected, lean_rad), segmenter, settings.station_step_mm, workers);
   return sections;
 }
 
