@@ -73,6 +73,16 @@ std::vector<std::optional<BevelMovement>> bevel_movement(const std::vector<Secti
   return movements;
 }
 
+double farthest_apart_mm(const BevelMovement& one, const BevelMovement& other, double reach_mm) {
+  // Along out by the shift over normal.x(), along up by that over normal.y().
+  const auto apart = [&](double one_normal, double other_normal) {
+    return std::abs(one.speed / one_normal - other.speed / other_normal) * reach_mm +
+           0.5 * std::abs(one.speed_growth_per_mm / one_normal - other.speed_growth_per_mm / other_normal) * reach_mm *
+               reach_mm;
+  };
+  return std::max(apart(one.normal.x(), other.normal.x()), apart(one.normal.y(), other.normal.y()));
+}
+
 std::vector<BevelMovement> carried_on(const std::vector<std::optional<BevelMovement>>& movements, std::size_t section,
                                       double step_mm, double alike) {
   std::vector<BevelMovement> carried;

@@ -29,6 +29,9 @@ struct BevelMovement {
 [[nodiscard]] std::vector<std::optional<BevelMovement>> bevel_movement(const std::vector<SectionPieces>& sections,
                                                                        const Expected& expected, double lean_rad);
 
+// How differently the two move a point seen `reach_mm` farther on, or less.
+[[nodiscard]] double farthest_apart_mm(const BevelMovement& one, const BevelMovement& other, double reach_mm);
+
 // The movements of a section's neighbours, step_mm before and after it, carried on to its own station; those only whose
 // speed differs from its own by more than `alike`.
 [[nodiscard]] std::vector<BevelMovement> carried_on(const std::vector<std::optional<BevelMovement>>& movements,

@@ -8,6 +8,7 @@
 #include "measure/bevel_movement.h"
 #include "measure/piece_search.h"
 #include "measure/profile_frame.h"
+#include "measure/sharpen_run_outs.h"
 #include "measure/slab_bins.h"
 
 namespace rimwright {
@@ -85,6 +86,8 @@ class Segmenter {
     constexpr double sharp_enough_mm = 0.05;
     return std::max(sharp_enough_mm, noise_mm_) / (0.5 * slab_mm_);
   }
+
+  [[nodiscard]] double slab_mm() const { return slab_mm_; }
 
   [[nodiscard]] SectionPieces segment(double station_mm, const std::optional<BevelMovement>& movement = {}) const {
     SectionPieces section;
@@ -254,31 +257,6 @@ class Segmenter {
   std::array<SlopePrior, lie_count> priors_;
 };
 
-// Cuts the sections of the run-outs anew, with what moves in them moved back.
-void sharpen(std::vector<SectionPieces>& sections, const std::vector<std::optional<BevelMovement>>& movements,
-             const Segmenter& segmenter, double step_mm, Workers& workers) {
-  struct Try {
-    std::size_t section;
-    BevelMovement movement;
-    bool is_own;
-    SectionPieces pieces;
-  };
-  std::vector<Try> tries;
-  for (std::size_t i = 0; i < sections.size(); ++i) {
-    if (movements[i]) tries.push_back({i, *movements[i], true, {}});
-    // Towards the end of a run-out, where few sections tell it, a neighbour's movement may be the truer one.
-    for (const BevelMovement& carried : carried_on(movements, i, step_mm, segmenter.unseen_speed()))
-      tries.push_back({i, carried, false, {}});
-  }
-  workers.for_chunks(tries.size(), 1, [&](std::size_t k, std::size_t, std::size_t) {
-    tries[k].pieces = segmenter.segment(sections[tries[k].section].station_mm, tries[k].movement);
-  });
-  for (Try& one : tries) {
-    SectionPieces& section = sections[one.section];
-    if (one.is_own || one.pieces.cost < section.cost) section = std::move(one.pieces);
-  }
-}
-
 }  // namespace
 
 double work_down_mm(const Expected& expected) { return working_zone(expected).down_mm; }
@@ -294,10 +272,11 @@ std::vector<SectionPieces> segment_sections(const UnrolledRim& rim, double noise
     for (std::size_t i = begin; i < end; ++i)
       sections[i] = segmenter.segment((static_cast<double>(i) + 0.5) * settings.station_step_mm);
   });
-  // Sections of the run-outs again, sharper; those tell how the next ones move.
-  constexpr int rounds = 5;  // a section more of a run-out a round, and with three some of its end were still blurred
-  for (int round = 0; round < rounds; ++round)
-    sharpen(sections, bevel_movement(sections, expected, lean_rad), segmenter, settings.station_step_mm, workers);
+  const auto cut = [&](double station_mm, const BevelMovement& movement) {
+    return segmenter.segment(station_mm, movement);
+  };
+  sharpen_run_outs(sections, expected, lean_rad,
+                   {settings.station_step_mm, segmenter.slab_mm(), segmenter.unseen_speed()}, cut, workers);
   return sections;
 }
 
