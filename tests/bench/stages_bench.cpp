@@ -59,7 +59,7 @@ struct Chain {
     cloud = value_or_exit(cloud_from_file(scan, {}, workers));
     expected = expected_from(plan);
     cells = value_or_exit(gather_cells(cloud, settings.gather, workers));
-    orientation = value_or_exit(orient(cells, settings.orient));
+    orientation = value_or_exit(orient(cells, settings.orient, workers));
     outline = value_or_exit(trace_outline(cells, orientation, settings.outline));
     Cloud used_up = cloud;
     rim = unroll(used_up, orientation, outline->curve, settings.unroll, workers, work_down_mm(expected));
@@ -90,7 +90,11 @@ std::vector<Stage> stages_of(Chain& c) {
       {"read", [&c](Workers& w) { benchmark::DoNotOptimize(read_cloud(c.scan, {.keep_colours = false}, w)); }},
       {"clean", [&c](Workers& w) { benchmark::DoNotOptimize(clean_cloud(std::move(c.copy), {}, w)); }, &c.file->cloud},
       {"gather", [&c](Workers& w) { benchmark::DoNotOptimize(gather_cells(c.cloud, c.settings.gather, w)); }},
-      {"orient", [&c](Workers&) { benchmark::DoNotOptimize(orient(c.cells, c.settings.orient)); }},
+      {"orient", [&c](Workers& w) { benchmark::DoNotOptimize(orient(c.cells, c.settings.orient, w)); }},
+      {"refit top",
+       [&c](Workers& w) {
+         benchmark::DoNotOptimize(refit_top(c.orientation, c.cloud, c.cells, c.settings.refit_top, w));
+       }},
       {"outline",
        [&c](Workers&) { benchmark::DoNotOptimize(trace_outline(c.cells, c.orientation, c.settings.outline)); }},
       {"unroll",

@@ -57,6 +57,23 @@ TEST(BevelMovement, TakesEdgesBackToTheStation) {
   }
 }
 
+// Against the points that two movements move, upper and lower edge, over all of a slab.
+TEST(BevelMovement, HowFarTwoMoveAPointApart) {
+  const auto one = bevel_movement(sections(0.4, 0.03), plan(), 0.0)[10],
+             other = bevel_movement(sections(0.38, 0.031), plan(), 0.0)[10];
+  ASSERT_TRUE(one && other);
+  const double reach_mm = 1.5, stated = farthest_apart_mm(*one, *other, reach_mm);
+  double farthest = 0.0;
+  for (const Vector2& point : {Vector2(-30.0, 0.0), Vector2(0.0, -30.0)})
+    for (int i = -100; i <= 100; ++i) {
+      const double ds = reach_mm * i / 100.0;
+      farthest = std::max(farthest, (one->moved_back(point, ds) - other->moved_back(point, ds)).norm());
+    }
+  EXPECT_GE(stated, farthest - 1e-12);
+  EXPECT_LE(stated, 1.05 * farthest);  // speed and its growth may work against each other
+  EXPECT_EQ(farthest_apart_mm(*one, *one, reach_mm), 0.0);
+}
+
 TEST(BevelMovement, NothingWhereItStandsStillOrIsNotSeen) {
   for (const auto& movement : bevel_movement(sections(0.0, 0.0), plan(), 0.0)) EXPECT_FALSE(movement);
   auto gone = sections(0.4, 0.0);

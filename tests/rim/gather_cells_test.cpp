@@ -3,6 +3,7 @@
 
 #include <gtest/gtest.h>
 
+#include <array>
 #include <cmath>
 #include <map>
 #include <random>
@@ -101,6 +102,37 @@ TEST(GatherCells, SameForOneAndTwoThreads) {
     EXPECT_EQ(a->cells[i].mean_mm, b->cells[i].mean_mm);
     EXPECT_EQ(a->cells[i].normal, b->cells[i].normal);
   }
+}
+
+// Normals of a few points only: a cell that holds one faces as it says, the others face nowhere.
+TEST(GatherCells, FacingIsTheMeanOfTheNormalsInTheCell) {
+  Cloud cloud = noisy_plane(0.02, 2.0, 5);
+  for (std::uint32_t i = 0; i < cloud.size(); i += 7)
+    cloud.normals.push_back({i, {static_cast<std::int8_t>(i % 60), 0, 100}});
+  Workers workers;
+  const auto cells = gather_cells(cloud, {}, workers);
+  ASSERT_TRUE(cells.has_value());
+  // Brute force: to which cell a point belongs follows from its place alone.
+  using Key = std::array<int, 3>;
+  const auto key_of = [&](const Vector3& p) {
+    return Key{static_cast<int>(std::floor(p.x() / cells->cell_mm)),
+               static_cast<int>(std::floor(p.y() / cells->cell_mm)),
+               static_cast<int>(std::floor(p.z() / cells->cell_mm))};
+  };
+  std::map<Key, std::pair<Vector3, double>> sums;
+  for (const auto& [point, times_127] : cloud.normals) {
+    auto& [sum, count] = sums.try_emplace(key_of(cloud.point_mm(point)), Vector3::Zero(), 0.0).first->second;
+    sum += Vector3(times_127[0], times_127[1], times_127[2]) / 127.0;
+    count += 1.0;
+  }
+  std::size_t facing = 0;
+  for (const auto& cell : cells->cells) {
+    const auto known = sums.find(key_of(cell.mean_mm.cast<double>()));
+    const Vector3 truth = known == sums.end() ? Vector3::Zero() : Vector3(known->second.first / known->second.second);
+    EXPECT_LT((cell.facing.cast<double>() - truth).norm(), 1e-5);
+    facing += known == sums.end() ? 0 : 1;
+  }
+  EXPECT_EQ(facing, sums.size());
 }
 
 }  // namespace

@@ -24,7 +24,7 @@ void expect_found(const BodySpec& spec, const ScannerSpec& scanner, std::uint64_
   Workers workers;
   const auto cells = gather_cells(made.scan.cloud, {}, workers);
   ASSERT_TRUE(cells.has_value());
-  const auto orientation = orient(*cells, {});
+  const auto orientation = orient(*cells, {}, workers);
   ASSERT_TRUE(orientation.has_value()) << orientation.error().sentence();
   // Stated: standard uncertainty about each of two axes. The tilt's length is Rayleigh: below 3.4 of them in 997 of
   // 1000.
@@ -90,7 +90,7 @@ void expect_refused(const Cloud& cloud, std::initializer_list<RefusalReason> rea
   if (!cells) {
     why = cells.error();
   } else {
-    const auto orientation = orient(*cells, {});
+    const auto orientation = orient(*cells, {}, workers);
     if (orientation) {
       const auto outline = trace_outline(*cells, *orientation, {});
       ASSERT_FALSE(outline.has_value()) << "a rim was found where there is none";
@@ -130,7 +130,7 @@ TEST(Orient, SpilledPointsDoNotBendTheTop) {
     Workers workers;
     const auto cells = gather_cells(made.scan.cloud, {}, workers);
     ASSERT_TRUE(cells.has_value());
-    const auto orientation = orient(*cells, {});
+    const auto orientation = orient(*cells, {}, workers);
     ASSERT_TRUE(orientation.has_value()) << orientation.error().sentence();
     const double across = orientation->top.bend_along({1.0, 0.0}), other = orientation->top.bend_along({0.0, 1.0});
     error += 0.5 * (across + other) + 1.0 / spec.top.dome_radius_mm;

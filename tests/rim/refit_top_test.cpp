@@ -30,10 +30,10 @@ BendErrors bend_errors(double noise_mm, std::uint64_t first_seed) {
     const auto cells = gather_cells(made.scan.cloud, {}, workers);
     EXPECT_TRUE(cells.has_value()) << "seed " << seed;
     if (!cells) continue;
-    const auto oriented = orient(*cells, {});
+    const auto oriented = orient(*cells, {}, workers);
     EXPECT_TRUE(oriented.has_value()) << "seed " << seed;
     if (!oriented) continue;
-    const Orientation refitted = refit_top(*oriented, made.scan.cloud, *cells, {});
+    const Orientation refitted = refit_top(*oriented, made.scan.cloud, *cells, {}, workers);
     EXPECT_GT(refitted.top_bend.points_a_mm2, 0.5);
     EXPECT_LT(refitted.top_bend.points_a_mm2, 7.0);  // of 6 that the scanner gives, cells at the border counted whole
     for (const Vector2& direction : {Vector2(1.0, 0.0), Vector2(0.0, 1.0)}) {
@@ -108,11 +108,11 @@ TEST(RefitTop, TooFewPointsLeaveItAsItWas) {
   Workers workers;
   const auto cells = gather_cells(made.scan.cloud, {}, workers);
   ASSERT_TRUE(cells.has_value());
-  const auto oriented = orient(*cells, {});
+  const auto oriented = orient(*cells, {}, workers);
   ASSERT_TRUE(oriented.has_value());
   RefitTopSettings settings;
   settings.fewest_points = made.scan.cloud.size() + 1;
-  const Orientation same = refit_top(*oriented, made.scan.cloud, *cells, settings);
+  const Orientation same = refit_top(*oriented, made.scan.cloud, *cells, settings, workers);
   EXPECT_EQ(same.top.coefficients, oriented->top.coefficients);
   EXPECT_EQ(same.top_bend.variance_along(Vector2::UnitX(), {0.1, 0.0, 0.0}), std::pow(settings.usual_bend_per_mm, 2));
 }

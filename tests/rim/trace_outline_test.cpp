@@ -25,7 +25,7 @@ std::optional<Traced> trace(const BodySpec& spec, const ScannerSpec& scanner, st
   Workers workers;
   auto made = test::scanned(spec, scanner, seed);
   const auto cells = gather_cells(made.scan.cloud, {}, workers);
-  const auto orientation = orient(*cells, {});
+  const auto orientation = orient(*cells, {}, workers);
   if (!orientation) {
     ADD_FAILURE() << orientation.error().sentence();
     return std::nullopt;

@@ -26,7 +26,7 @@ Unrolled unrolled(std::uint64_t seed, Workers& workers, const UnrollSettings& se
   scanner.random_pose = true;
   auto made = test::scanned(test::bevelled_body(), scanner, seed);
   const auto cells = gather_cells(made.scan.cloud, {}, workers);
-  const auto orientation = orient(*cells, {});
+  const auto orientation = orient(*cells, {}, workers);
   const auto outline = trace_outline(*cells, orientation.value(), {});
   Cloud used_up = made.scan.cloud;
   UnrolledRim rim = unroll(used_up, *orientation, outline.value().curve, settings, workers, work_down_mm);

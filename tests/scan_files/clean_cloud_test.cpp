@@ -2,6 +2,7 @@
 
 #include <gtest/gtest.h>
 
+#include <algorithm>
 #include <cmath>
 #include <limits>
 #include <random>
@@ -152,6 +153,29 @@ TEST(CleanCloud, ASecondBodyIsNoStray) {
   const auto after = cleaned(std::move(cloud));
   ASSERT_TRUE(after);
   EXPECT_EQ(after->size(), points);
+}
+
+// Some points have normals. When others are dropped, each keeps its own.
+TEST(CleanCloud, NormalsStayWithTheirPoints) {
+  Cloud cloud = scene(10'000);
+  for (std::uint32_t i = 0; i < cloud.size(); i += 3)
+    cloud.normals.push_back({i, {static_cast<std::int8_t>(i % 100), 1, 0}});
+  const Cloud before = cloud;
+  // Points with a normal and without, next to each other, the first and the last.
+  const std::vector<std::size_t> gone{0, 3, 5, 6, 7, 5000, cloud.size() - 1};
+  for (const std::size_t i : gone) cloud.x[i] = std::numeric_limits<float>::quiet_NaN();
+  const auto after_cleaning = cleaned(cloud);
+  ASSERT_TRUE(after_cleaning);
+  ASSERT_EQ(after_cleaning->size(), before.size() - gone.size());
+  std::size_t kept = 0;
+  for (const PointNormal& normal : before.normals) {
+    if (std::find(gone.begin(), gone.end(), normal.point) != gone.end()) continue;
+    ASSERT_LT(kept, after_cleaning->normals.size());
+    const PointNormal& after = after_cleaning->normals[kept++];
+    EXPECT_EQ(after.times_127, normal.times_127);
+    EXPECT_EQ(after_cleaning->colours[after.point], before.colours[normal.point]);
+  }
+  EXPECT_EQ(kept, after_cleaning->normals.size());
 }
 
 }  // namespace

@@ -42,6 +42,43 @@ TEST(ReadPly, TextWithPropertiesInAnyOrderAndFaces) {
   EXPECT_EQ(scan->cloud.counts.points_in_file, 4U);
 }
 
+// Of a dense scan an even share of the normals is kept, each with its point; of a mesh all are, as its faces ask for
+// those of their corners.
+TEST(ReadPly, NormalsOfADenseScan) {
+  constexpr std::uint32_t points = 900'000;
+  std::string rows;
+  // The normal tells the point's number in five steps a component.
+  const auto component = [](std::uint32_t point, std::uint32_t place) {
+    return static_cast<float>(point / place % 5) - 2.0F;
+  };
+  for (std::uint32_t i = 0; i < points; ++i) {
+    for (const float at : {static_cast<float>(i), 0.0F, 0.0F}) rows += bytes_of_value(at);
+    for (const std::uint32_t place : {1U, 5U, 25U}) rows += bytes_of_value(component(i, place));
+  }
+  const auto header = [](const std::string& rest) {
+    return "ply\nformat binary_little_endian 1.0\nelement vertex " + std::to_string(points) +
+           "\nproperty float x\nproperty float y\nproperty float z\nproperty float nx\nproperty float ny\n"
+           "property float nz\n" +
+           rest + "end_header\n";
+  };
+  const auto dense = read_bytes("a.ply", header("") + rows, 2);
+  const auto mesh = read_bytes("a.ply", header("element face 0\nproperty list uchar int vertex_indices\n") + rows, 2);
+  ASSERT_TRUE(dense && mesh);
+  EXPECT_EQ(mesh->cloud.normals.size(), points);
+  EXPECT_GE(dense->cloud.normals.size(), 200'000U);
+  EXPECT_LE(dense->cloud.normals.size(), 400'000U);
+  for (const auto* scan : {&*dense, &*mesh}) {
+    const std::size_t every = points / scan->cloud.normals.size();
+    for (std::size_t k = 0; k < scan->cloud.normals.size(); ++k) {
+      const auto& [point, times_127] = scan->cloud.normals[k];
+      ASSERT_EQ(point, k * every);
+      const Vector3 truth(component(point, 1), component(point, 5), component(point, 25));
+      const Vector3 kept(times_127[0], times_127[1], times_127[2]);
+      ASSERT_LE((kept - 127.0 * truth.normalized()).cwiseAbs().maxCoeff(), truth.norm() > 0.0 ? 0.501 : 0.0) << point;
+    }
+  }
+}
+
 // Colours that nobody wants are not kept, and nothing else changes.
 TEST(ReadPly, WithoutColours) {
   const std::string header =

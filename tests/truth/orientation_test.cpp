@@ -21,7 +21,7 @@ TEST(Orientation, FacetsOfARoundSideAreNoTop) {
     ASSERT_TRUE(scan.has_value());
     const auto cells = gather_cells(scan->cloud, {}, workers);
     ASSERT_TRUE(cells.has_value());
-    const auto orientation = orient(*cells, {});
+    const auto orientation = orient(*cells, {}, workers);
     ASSERT_TRUE(orientation.has_value()) << orientation.error().sentence();
     const Vector3 up = orientation->T_body_scan.linear().transpose() * Vector3::UnitZ();
     const Vector3 true_up = scan->truth.T_scan_body.linear() * Vector3::UnitZ();
