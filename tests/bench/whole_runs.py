@@ -18,8 +18,7 @@ import chain_truth
 REPEATS = 3
 EVERY_POINT_SETTINGS = Path(__file__).with_name("every_point.yaml")
 LEAF_MM = 0.5  # of the chains' voxels: the narrowest ledge, 0.65 mm, still gets a point; finer ones took minutes
-LARGEST_FOR_CHAINS = 12  # million points; beyond, the chains of defaults take minutes
-LARGEST_FOR_READS = 30  # million points; beyond, only the inspection is run, once: others would hold 5 to 8 GB
+LARGEST_FOR_OTHERS = 30  # million points; beyond, only the inspection is run, once: others would hold 5 to 8 GB
 POINTS_AT_DENSITY_1 = 1.0107 / 24  # million points of the body's band at one point a square millimetre
 
 
@@ -99,13 +98,11 @@ def jobs_for(build, folder, millions):
         "rimwright inspect, 1 thread": lambda: run(inspect[1]),
         "rimwright inspect, 2 threads": lambda: run(inspect[2]),
     }
-    if millions <= LARGEST_FOR_CHAINS:
+    if millions <= LARGEST_FOR_OTHERS:
         jobs[EVERY_POINT] = lambda: run(program + ["--out", folder / "result-every-point", "--threads", "2",
                                                     "--settings", EVERY_POINT_SETTINGS])
-    if millions <= LARGEST_FOR_READS:
         jobs["PCL, bare read"] = lambda: run([baseline, "pcl", "read", scan])
         jobs["Open3D, bare read"] = lambda: run([baseline, "open3d", "read", scan])
-    if millions <= LARGEST_FOR_CHAINS:
         chain_truth.write_rim(folder)
         for library, name in CHAINS.items():
             jobs[name] = lambda library=library: run([baseline, library, "chain", scan, str(LEAF_MM),
@@ -116,7 +113,7 @@ def jobs_for(build, folder, millions):
 def measure(build, folder, millions):
     jobs = jobs_for(build, folder, millions)
     samples = {name: [] for name in jobs}
-    run_repeats = REPEATS if millions <= LARGEST_FOR_READS else 1
+    run_repeats = REPEATS if millions <= LARGEST_FOR_OTHERS else 1
     for _ in range(run_repeats):  # interleaved, so that a busy minute falls on all alike
         for name, job in jobs.items():
             samples[name].append(job())
