@@ -4,7 +4,7 @@ namespace rimwright {
 
 void list_file_settings(CloudFromFileSettings& settings, SettingsTable& table) {
   {
-    GROUP(ReadCloudSettings, settings.read, "file.read", 1);
+    GROUP(ReadCloudSettings, settings.read, "file.read", 2);
     BIND(most_points, 4'000'000, 2'000'000'000);
     BIND(most_triangles, 2'000'000, 800'000'000);
   }

@@ -12,7 +12,6 @@ Outcome<Cloud> cloud_from_file(const std::filesystem::path& path, const CloudFro
                                  workers);
   ReadCloudSettings read = settings.read;
   read.keep_colours = false;  // a rim is measured by its shape
-  read.hash_file = true;
   auto scan = read_cloud(path, read, workers);
   if (!scan) return tl::unexpected(scan.error());
   auto scan_mm = to_millimetres(*std::move(scan), settings.units, workers);

@@ -13,7 +13,7 @@
 #include "app/commands.h"
 #include "app/messages.h"
 #include "app/number_between.h"
-#include "core/sha256.h"
+#include "capture/file_hash.h"
 #include "pipelines/cloud_from_scan.h"
 #include "pipelines/inspect_scan.h"
 #include "pipelines/read_settings.h"
@@ -107,10 +107,12 @@ int inspect(const InspectArguments& arguments) {
   if (const auto free = can_hold_result(arguments.out); !free) return report_refusal(free.error());
   const std::filesystem::path scan = std::filesystem::path(arguments.scan).lexically_normal();
   if (std::error_code error; std::filesystem::is_regular_file(scan, error)) keep_freed_memory();
-  std::string scan_sha256;  // outlives the workers, who fill it in
+  FileHash hash(scan);  // this and what it finds outlive the workers, who fill them in
+  std::string scan_sha256;
   Workers workers(arguments.threads);
   CloudFromScanSettings& capture = settings.capture;
   capture.file.units.units = units_from(arguments.units);
+  capture.file.read.hash = &hash;
   if (arguments.bar_mm > 0.0) capture.photos.print.bar_mm = capture.depth.target.bar_mm = arguments.bar_mm;
   capture.photos.work = std::filesystem::path(arguments.out) / work_folder_name();
   capture.photos.progress = [&](const std::string& stage) { progress.say(stage); };
@@ -118,8 +120,7 @@ int inspect(const InspectArguments& arguments) {
   auto cloud = cloud_from_scan(arguments.scan, capture, workers);
   if (!cloud) return report_refusal(cloud.error());
 
-  scan_sha256 = cloud->file_sha256;
-  if (scan_sha256.empty()) workers.begin_beside([&] { scan_sha256 = sha256_of(scan); });
+  workers.begin_beside([&] { scan_sha256 = hash.finished(); });
   progress.say("measuring " + std::to_string(cloud->size()) + " points");
   const auto inspection = inspect_scan(*std::move(cloud), *plan, settings.inspect, workers);
   if (!inspection) return report_refusal(inspection.error());
@@ -134,7 +135,7 @@ int inspect(const InspectArguments& arguments) {
   std::error_code error;
   if (std::filesystem::is_regular_file(scan, error)) context.scan_bytes = std::filesystem::file_size(scan, error);
   context.plan_name = std::filesystem::path(arguments.plan).filename().string();
-  context.plan_sha256 = sha256_of(arguments.plan);
+  context.plan_sha256 = FileHash(arguments.plan).finished();
   context.settings = changed_settings(settings);
   context.for_client = arguments.for_client;
   context.sanding_block_mm = arguments.sanding_block_mm;

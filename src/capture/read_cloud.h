@@ -10,6 +10,7 @@
 #include <filesystem>
 #include <functional>
 
+#include "capture/file_hash.h"
 #include "capture/scan_file.h"
 #include "core/parallel.h"
 #include "core/refusal.h"
@@ -22,9 +23,8 @@ struct ReadCloudSettings {
   std::uint64_t most_points = 400'000'000;
   std::uint64_t most_triangles = 200'000'000;
   bool keep_colours = true;  // no, where nothing uses them: Cloud::colours is empty then
-  // To say which file was read, Cloud::file_sha256 is found on the way where the points are rows of fixed size (binary
-  // PLY and PCD); for others it stays empty.
-  bool hash_file = false;
+  // Where given, the file is hashed on the way, if its points are rows of fixed size (binary PLY and PCD).
+  FileHash* hash = nullptr;
 };
 
 // All points of the file, in file order, and the triangles of a mesh. Answers do not depend on the number of threads.

@@ -59,7 +59,6 @@ struct Cloud {
   Scale scale;
   CaptureError capture_error;
   ReadingCounts counts;
-  std::string file_sha256;         // of the bytes that were read, lower-case hexadecimal; empty: not found on the way
   std::vector<std::string> notes;  // what a reader of the report should know about this capture, a sentence each
 
   [[nodiscard]] std::size_t size() const { return x.size(); }

@@ -3,9 +3,7 @@
 #include <openssl/evp.h>
 
 #include <array>
-#include <fstream>
 #include <string_view>
-#include <vector>
 
 namespace rimwright {
 
@@ -34,20 +32,6 @@ std::string Sha256::hexadecimal() {
     text += digits[digest[i] & 15];
   }
   return text;
-}
-
-std::string sha256_of(const std::filesystem::path& path) {
-  std::error_code error;
-  if (!std::filesystem::is_regular_file(path, error)) return {};
-  std::ifstream file(path, std::ios::binary);
-  if (!file) return {};
-  Sha256 hash;
-  std::vector<char> block(1 << 18);  // stays in a core's own cache between reading and hashing
-  while (file) {
-    file.read(block.data(), static_cast<std::streamsize>(block.size()));
-    if (file.gcount() > 0) hash.add(block.data(), static_cast<std::size_t>(file.gcount()));
-  }
-  return file.eof() ? hash.hexadecimal() : std::string{};
 }
 
 }  // namespace rimwright

@@ -2,7 +2,6 @@
 #pragma once
 
 #include <cstddef>
-#include <filesystem>
 #include <memory>
 #include <string>
 
@@ -23,8 +22,5 @@ class Sha256 {
   struct State;
   std::unique_ptr<State> state_;
 };
-
-// Of a file; empty where it cannot be read or is a folder.
-[[nodiscard]] std::string sha256_of(const std::filesystem::path& path);
 
 }  // namespace rimwright

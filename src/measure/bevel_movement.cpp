@@ -38,6 +38,24 @@ double deepest_at_the_rim_mm(const Expected& expected) {
   return deepest;
 }
 
+std::optional<BevelMovement> movement_at(double station_mm, const std::vector<SlopingPiece>& pieces, double slope,
+                                         double shallow_mm) {
+  const std::vector<SeenPiece> on = most_on_a_course(seen_from(station_mm, pieces, slope), off_course_mm);
+  if (on.empty()) return {};
+  const BevelCourse course = course_through(on);
+  if (std::abs(course.speed) < slowest) return {};
+  std::vector<double> middles;
+  for (const SeenPiece& piece : on) middles.push_back(piece.piece->middle_along_mm);
+  const double middle_mm = median_of(middles), square = std::sqrt(1.0 + slope * slope);
+  const BevelMovement movement{middle_mm, Vector2(1.0 + slope, 1.0 - slope) / (std::numbers::sqrt2 * square),
+                               course.speed, course.growth_per_mm};
+  // Where the bevel meets the side, at out = 0.
+  const Vector2 middle = out_up_from_profile(middle_mm, course.offset_mm * square + slope * middle_mm);
+  const double drop_mm = -movement.normal.dot(middle) / movement.normal.y();
+  if (movement.normal.minCoeff() < 0.1 || drop_mm < shallow_mm) return {};
+  return movement;
+}
+
 }  // namespace
 
 Vector2 BevelMovement::moved_back(const Vector2& out_up_mm, double ds_mm) const {
@@ -48,28 +66,16 @@ Vector2 BevelMovement::moved_back(const Vector2& out_up_mm, double ds_mm) const 
 }
 
 std::vector<std::optional<BevelMovement>> bevel_movement(const std::vector<SectionPieces>& sections,
-                                                         const Expected& expected, double lean_rad) {
+                                                         const Expected& expected, double lean_rad, Workers& workers) {
   std::vector<std::optional<BevelMovement>> movements(sections.size());
   if (!expected.bevel) return movements;
   const double shallow_mm = deepest_at_the_rim_mm(expected);
   const std::vector<SlopingPiece> pieces = sloping_pieces(sections, *expected.bevel, lean_rad);
-  const double slope = common_slope(pieces), square = std::sqrt(1.0 + slope * slope);
-  for (std::size_t i = 0; i < sections.size(); ++i) {
-    const std::vector<SeenPiece> on = most_on_a_course(seen_from(sections[i].station_mm, pieces, slope), off_course_mm);
-    if (on.empty()) continue;
-    const BevelCourse course = course_through(on);
-    if (std::abs(course.speed) < slowest) continue;
-    std::vector<double> middles;
-    for (const SeenPiece& piece : on) middles.push_back(piece.piece->middle_along_mm);
-    const double middle_mm = median_of(middles);
-    BevelMovement movement{middle_mm, Vector2(1.0 + slope, 1.0 - slope) / (std::numbers::sqrt2 * square), course.speed,
-                           course.growth_per_mm};
-    // Where the bevel meets the side, at out = 0.
-    const Vector2 middle = out_up_from_profile(middle_mm, course.offset_mm * square + slope * middle_mm);
-    const double drop_mm = -movement.normal.dot(middle) / movement.normal.y();
-    if (movement.normal.minCoeff() < 0.1 || drop_mm < shallow_mm) continue;
-    movements[i] = movement;
-  }
+  const double slope = common_slope(pieces);
+  workers.for_chunks(sections.size(), 8, [&](std::size_t begin, std::size_t end, std::size_t) {
+    for (std::size_t i = begin; i < end; ++i)
+      movements[i] = movement_at(sections[i].station_mm, pieces, slope, shallow_mm);
+  });
   return movements;
 }
 

@@ -8,6 +8,7 @@
 #include <vector>
 
 #include "core/frames.h"
+#include "core/parallel.h"
 #include "measure/expected.h"
 #include "measure/segment_sections.h"
 
@@ -27,7 +28,8 @@ struct BevelMovement {
 // For each section; nothing where the bevel stands still, is not seen for long enough, or is shallower than channels
 // that follow the rim itself.
 [[nodiscard]] std::vector<std::optional<BevelMovement>> bevel_movement(const std::vector<SectionPieces>& sections,
-                                                                       const Expected& expected, double lean_rad);
+                                                                       const Expected& expected, double lean_rad,
+                                                                       Workers& workers);
 
 // How differently the two move a point seen `reach_mm` farther on, or less.
 [[nodiscard]] double farthest_apart_mm(const BevelMovement& one, const BevelMovement& other, double reach_mm);

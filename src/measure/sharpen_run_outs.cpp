@@ -73,7 +73,8 @@ void sharpen_run_outs(std::vector<SectionPieces>& sections, const Expected& expe
       5;  // one section more of a run-out a round, and with three some of its end stayed blurred
   std::vector<Ways> ways(sections.size());
   for (int round = 0; round < most_rounds; ++round)
-    if (!sharpen(sections, bevel_movement(sections, expected, lean_rad), slabs, cut_section, ways, workers)) return;
+    if (!sharpen(sections, bevel_movement(sections, expected, lean_rad, workers), slabs, cut_section, ways, workers))
+      return;
 }
 
 }  // namespace rimwright

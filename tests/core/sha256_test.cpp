@@ -1,10 +1,7 @@
 #include "core/sha256.h"
 
 #include <gtest/gtest.h>
-#include <unistd.h>
 
-#include <filesystem>
-#include <fstream>
 #include <string>
 
 namespace rimwright {
@@ -34,16 +31,6 @@ TEST(Sha256, InPieces) {
   for (; left > letters.size(); left -= letters.size()) hash.add(letters.data(), letters.size());
   hash.add(letters.data(), left);
   EXPECT_EQ(hash.hexadecimal(), of_a_million_a);
-}
-
-TEST(Sha256, OfFiles) {
-  const auto folder = std::filesystem::temp_directory_path() / ("rimwright-sha256-" + std::to_string(::getpid()));
-  std::filesystem::create_directories(folder);
-  std::ofstream(folder / "abc") << "abc";
-  EXPECT_EQ(sha256_of(folder / "abc"), of_abc);
-  EXPECT_EQ(sha256_of(folder), "");
-  EXPECT_EQ(sha256_of(folder / "not there"), "");
-  std::filesystem::remove_all(folder);
 }
 
 }  // namespace

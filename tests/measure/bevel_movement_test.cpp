@@ -38,8 +38,9 @@ std::vector<SectionPieces> sections(double speed, double growth) {
 }
 
 TEST(BevelMovement, TakesEdgesBackToTheStation) {
+  Workers workers(1);
   const double speed = 0.4, growth = 0.03;
-  const auto movements = bevel_movement(sections(speed, growth), plan(), 0.0);
+  const auto movements = bevel_movement(sections(speed, growth), plan(), 0.0, workers);
   const auto& middle = movements[10];
   ASSERT_TRUE(middle);
   for (const double ds : {-3.0, -1.0, 2.0, 3.3}) {
@@ -59,8 +60,9 @@ TEST(BevelMovement, TakesEdgesBackToTheStation) {
 
 // Against the points that two movements move, upper and lower edge, over all of a slab.
 TEST(BevelMovement, HowFarTwoMoveAPointApart) {
-  const auto one = bevel_movement(sections(0.4, 0.03), plan(), 0.0)[10],
-             other = bevel_movement(sections(0.38, 0.031), plan(), 0.0)[10];
+  Workers workers(1);
+  const auto one = bevel_movement(sections(0.4, 0.03), plan(), 0.0, workers)[10],
+             other = bevel_movement(sections(0.38, 0.031), plan(), 0.0, workers)[10];
   ASSERT_TRUE(one && other);
   const double reach_mm = 1.5, stated = farthest_apart_mm(*one, *other, reach_mm);
   double farthest = 0.0;
@@ -75,15 +77,17 @@ TEST(BevelMovement, HowFarTwoMoveAPointApart) {
 }
 
 TEST(BevelMovement, NothingWhereItStandsStillOrIsNotSeen) {
-  for (const auto& movement : bevel_movement(sections(0.0, 0.0), plan(), 0.0)) EXPECT_FALSE(movement);
+  Workers workers(1);
+  for (const auto& movement : bevel_movement(sections(0.0, 0.0), plan(), 0.0, workers)) EXPECT_FALSE(movement);
   auto gone = sections(0.4, 0.0);
   for (auto& section : gone) section.pieces.clear();
-  for (const auto& movement : bevel_movement(gone, plan(), 0.0)) EXPECT_FALSE(movement);
-  for (const auto& movement : bevel_movement(sections(0.4, 0.0), {}, 0.0)) EXPECT_FALSE(movement);
+  for (const auto& movement : bevel_movement(gone, plan(), 0.0, workers)) EXPECT_FALSE(movement);
+  for (const auto& movement : bevel_movement(sections(0.4, 0.0), {}, 0.0, workers)) EXPECT_FALSE(movement);
 }
 
 TEST(BevelMovement, NothingWhereChannelsFollowTheRim) {
-  const auto movements = bevel_movement(sections(0.4, 0.0), plan(10.0), 0.0);
+  Workers workers(1);
+  const auto movements = bevel_movement(sections(0.4, 0.0), plan(10.0), 0.0, workers);
   EXPECT_FALSE(movements[10]);     // 9 mm deep, and so is less than the channel
   EXPECT_TRUE(movements[10 + 5]);  // 13 mm
 }
@@ -91,20 +95,22 @@ TEST(BevelMovement, NothingWhereChannelsFollowTheRim) {
 // In a run-out a ledge may pass for the bevel in some sections, or the bevel be seen in a short piece whose slope says
 // little.
 TEST(BevelMovement, FewSectionsOffTheirCourseDoNotCount) {
+  Workers workers(1);
   auto some = sections(0.4, 0.03);
   some[9].pieces[0].middle_height_mm -= 2.0;
   some[13].pieces[0].middle_height_mm += 1.0;
   for (Piece* piece : {&some[8].pieces[0], &some[11].pieces[0]}) piece->slope += 0.1;
-  const auto movements = bevel_movement(some, plan(), 0.0);
+  const auto movements = bevel_movement(some, plan(), 0.0, workers);
   ASSERT_TRUE(movements[10]);
   EXPECT_NEAR(std::abs(movements[10]->speed), 0.4 * movements[10]->normal.y(), 0.02 * 0.4);
   EXPECT_NEAR(std::abs(movements[10]->speed_growth_per_mm), 0.03 * movements[10]->normal.y(), 0.1 * 0.03);
 }
 
 TEST(BevelMovement, OneSectionOffItsCourseDoesNotCount) {
+  Workers workers(1);
   auto some = sections(0.4, 0.0);
   some[11].pieces[0].middle_height_mm += 0.5;
-  const auto movements = bevel_movement(some, plan(), 0.0);
+  const auto movements = bevel_movement(some, plan(), 0.0, workers);
   ASSERT_TRUE(movements[10]);
   const double expected = 0.4 * movements[10]->normal.y();
   EXPECT_NEAR(std::abs(movements[10]->speed), expected, 0.02 * expected);

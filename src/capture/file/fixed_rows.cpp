@@ -5,13 +5,8 @@
 #include <bit>
 #include <cstring>
 #include <limits>
-#include <optional>
-#include <string>
 #include <type_traits>
 #include <vector>
-
-#include "capture/file/hash_in_order.h"
-#include "core/sha256.h"
 
 namespace rimwright {
 
@@ -209,58 +204,34 @@ Vector3 origin_of_rows(const FileBytes& file, std::uint64_t offset, std::uint64_
   return local_origin(sample);
 }
 
-namespace {
-
-// What a file holds in [begin, end), as far as it can be read.
-void hash_bytes(const FileBytes& file, std::uint64_t begin, std::uint64_t end, Sha256& hash) {
-  std::vector<char> bytes(chunk_bytes);
-  while (begin < end) {
-    const auto most = static_cast<std::size_t>(std::min<std::uint64_t>(bytes.size(), end - begin));
-    const std::size_t got = file.read_some(begin, bytes.data(), most);
-    if (got == 0) return;
-    hash.add(bytes.data(), got);
-    begin += got;
-  }
-}
-
-}  // namespace
-
 Outcome<void> read_fixed_rows(const FileBytes& file, std::uint64_t offset, std::uint64_t count, const RowFormat& format,
-                              std::size_t block_points, Workers& workers, const UseBlock& use_block,
-                              std::string* file_sha256) {
+                              std::size_t block_points, Workers& workers, const UseBlock& use_block, FileHash* hash) {
   const Vector3 origin = origin_of_rows(file, offset, count, format);
   const std::size_t chunk_points = std::max<std::size_t>(1, chunk_bytes / format.row_bytes);
+  const bool is_hashed =
+      hash != nullptr && count <= block_points &&
+      hash->begin_chunks(offset, chunk_points * format.row_bytes, (count + chunk_points - 1) / chunk_points);
   std::atomic<bool> all_read = true;
-  Sha256 whole_file;
-  std::optional<HashInOrder> hash;
-  if (file_sha256 != nullptr) {
-    hash_bytes(file, 0, offset, whole_file);
-    hash.emplace(whole_file, chunk_points * format.row_bytes);
-  }
-  std::size_t chunks_before = 0;
   Cloud block;
   for (std::uint64_t first = 0; first < count; first += block_points) {
     const auto in_block = static_cast<std::size_t>(std::min<std::uint64_t>(block_points, count - first));
     resize_arrays(block, in_block, format.present());
     block.origin_mm = origin;
-    workers.for_chunks(in_block, chunk_points, [&](std::size_t begin, std::size_t end, std::size_t chunk) {
+    workers.for_chunks(in_block, chunk_points, [&](std::size_t, std::size_t, std::size_t chunk) {
       thread_local std::vector<char> own_room;
-      const std::size_t bytes = (end - begin) * format.row_bytes;
-      if (!hash) own_room.resize(std::max(own_room.size(), bytes));
-      char* rows = hash ? hash->room_for(chunks_before + chunk) : own_room.data();
+      const FileHash::Share share = is_hashed ? hash->next_share() : FileHash::Share{chunk, nullptr};
+      const std::size_t begin = share.chunk * chunk_points, points = std::min(chunk_points, in_block - begin);
+      const std::size_t bytes = points * format.row_bytes;
+      if (share.room == nullptr) own_room.resize(std::max(own_room.size(), bytes));
+      char* rows = share.room != nullptr ? share.room : own_room.data();
       if (file.read_exactly(offset + (first + begin) * format.row_bytes, rows, bytes))
-        decode_rows(rows, end - begin, format, block, begin);
+        decode_rows(rows, points, format, block, begin);
       else
         all_read = false;
-      if (hash) hash->bring(chunks_before + chunk, bytes);
+      if (is_hashed) hash->bring(share, bytes);
     });
     if (!all_read) return file.truncated("the file could not be read to its end");
-    chunks_before += (in_block + chunk_points - 1) / chunk_points;
     use_block(block);
-  }
-  if (file_sha256 != nullptr) {
-    hash_bytes(file, offset + count * format.row_bytes, file.size(), whole_file);
-    *file_sha256 = whole_file.hexadecimal();
   }
   return {};
 }

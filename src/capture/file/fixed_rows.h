@@ -4,11 +4,11 @@
 #include <array>
 #include <cstddef>
 #include <cstdint>
-#include <string>
 #include <string_view>
 
 #include "capture/file/bytes.h"
 #include "capture/file/cloud_arrays.h"
+#include "capture/file_hash.h"
 
 namespace rimwright {
 
@@ -49,9 +49,9 @@ void decode_rows(const char* rows, std::size_t count, const RowFormat& format, C
                                      const RowFormat& format);
 
 // Hands over `count` rows that start at `offset`, in blocks of at most `block_points`. The caller has checked that the
-// file holds them. `file_sha256`, where given, is set to that of the whole file, which is hashed on the way.
+// file holds them. Where they come as one block, `hash`, if given, is told of the bytes.
 [[nodiscard]] Outcome<void> read_fixed_rows(const FileBytes& file, std::uint64_t offset, std::uint64_t count,
                                             const RowFormat& format, std::size_t block_points, Workers& workers,
-                                            const UseBlock& use_block, std::string* file_sha256 = nullptr);
+                                            const UseBlock& use_block, FileHash* hash = nullptr);
 
 }  // namespace rimwright

@@ -291,7 +291,7 @@ Outcome<void> read_compressed(const FileBytes& file, const PcdHeader& header, st
 }
 
 Outcome<void> read_points(const FileBytes& file, std::size_t block_points, std::uint64_t most_points, Workers& workers,
-                          const UseBlock& use_block, std::string* file_sha256 = nullptr) {
+                          const UseBlock& use_block, FileHash* hash = nullptr) {
   auto header = read_header(file);
   if (!header) return tl::unexpected(header.error());
   if (header->points > most_points) {
@@ -317,8 +317,7 @@ Outcome<void> read_points(const FileBytes& file, std::size_t block_points, std::
     return file.truncated("the header promises " + std::to_string(header->points) + " points, the file holds " +
                           std::to_string(held));
   }
-  return read_fixed_rows(file, header->data_offset, header->points, format, block_points, workers, use_block,
-                         file_sha256);
+  return read_fixed_rows(file, header->data_offset, header->points, format, block_points, workers, use_block, hash);
 }
 
 }  // namespace
@@ -327,7 +326,7 @@ Outcome<ScanFile> read_pcd(const FileBytes& file, const ReadCloudSettings& setti
   ScanFile scan;
   auto read = read_points(
       file, std::numeric_limits<std::size_t>::max(), settings.most_points, workers,
-      [&](Cloud& block) { scan.cloud = std::move(block); }, settings.hash_file ? &scan.cloud.file_sha256 : nullptr);
+      [&](Cloud& block) { scan.cloud = std::move(block); }, settings.hash);
   if (!read) return tl::unexpected(read.error());
   return scan;
 }

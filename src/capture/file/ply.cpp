@@ -133,10 +133,10 @@ Outcome<std::uint64_t> read_listed_vertices(const FileBytes& file, const VertexP
   return stream.position();
 }
 
-// Reads the vertices; returns where the file goes on behind them. file_sha256: see read_fixed_rows; not set for others.
+// Reads the vertices; returns where the file goes on behind them. hash: see read_fixed_rows.
 Outcome<PlyPlace> read_vertices(const FileBytes& file, const PlyHeader& header, const VertexPlace& place,
                                 std::size_t block_points, Workers& workers, const UseBlock& use_block,
-                                std::string* file_sha256 = nullptr) {
+                                FileHash* hash = nullptr) {
   const PlyElement& vertex = *place.element;
   if (header.encoding == PlyEncoding::text) {
     if (vertex.has_lists()) {
@@ -161,7 +161,7 @@ Outcome<PlyPlace> read_vertices(const FileBytes& file, const PlyHeader& header, 
     return file.truncated("the header promises " + std::to_string(vertex.count) + " points, the file holds " +
                           std::to_string((file.size() - place.offset) / format.row_bytes));
   }
-  auto read = read_fixed_rows(file, place.offset, vertex.count, format, block_points, workers, use_block, file_sha256);
+  auto read = read_fixed_rows(file, place.offset, vertex.count, format, block_points, workers, use_block, hash);
   if (!read) return tl::unexpected(read.error());
   return PlyPlace{place.offset + vertex.count * format.row_bytes, 0};
 }
@@ -185,7 +185,7 @@ Outcome<ScanFile> read_ply(const FileBytes& file, const ReadCloudSettings& setti
   ScanFile scan;
   auto behind = read_vertices(
       file, *header, *place, std::numeric_limits<std::size_t>::max(), workers,
-      [&](Cloud& block) { scan.cloud = std::move(block); }, settings.hash_file ? &scan.cloud.file_sha256 : nullptr);
+      [&](Cloud& block) { scan.cloud = std::move(block); }, settings.hash);
   if (!behind) return tl::unexpected(behind.error());
   if (auto faces = read_ply_faces(file, *header, *behind, settings, scan); !faces) return tl::unexpected(faces.error());
   return scan;
