@@ -12,6 +12,7 @@
 #include "capture/duplicates.h"
 #include "capture/file/cloud_arrays.h"
 #include "capture/robust_box.h"
+#include "core/wide_loops.h"
 
 namespace rimwright {
 
@@ -60,7 +61,8 @@ class CoarseGrid {
   [[nodiscard]] std::size_t beyond() const { return cell_count(); }  // fewer than 2^31: see the limits of cell_share
 
   // Of each point of a run its cell, worked out for several at once.
-  void cells_of(const Cloud& cloud, std::size_t first, std::size_t count, std::uint32_t* cell) const {
+  RIMWRIGHT_WIDE_LOOPS void cells_of(const Cloud& cloud, std::size_t first, std::size_t count,
+                                     std::uint32_t* cell) const {
     const float *x = &cloud.x[first], *y = &cloud.y[first], *z = &cloud.z[first];
     const float low_x = low_f_.x(), low_y = low_f_.y(), low_z = low_f_.z(), per_cell = per_cell_;
     const std::int32_t rows = cells_[0], columns = cells_[1], layers = cells_[2];

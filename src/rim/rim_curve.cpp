@@ -6,6 +6,8 @@
 #include <cstdint>
 #include <limits>
 
+#include "core/wide_loops.h"
+
 namespace rimwright {
 
 RimCurve::RimCurve(const std::vector<Vector2>& points, bool closed, double sample_mm) : closed_(closed) {
@@ -188,6 +190,7 @@ void SmoothRimLocator::locate(std::span<const float> x_mm, std::span<const float
 }
 
 // In loops over few operations each, so that all but the looking up is done for several points at once.
+RIMWRIGHT_WIDE_LOOPS
 void SmoothRimLocator::locate_block(std::size_t count, const float* x_mm, const float* y_mm, float* station_mm,
                                     float* out_mm) const {
   constexpr auto cell_mm = static_cast<float>(RimLocator::cell_mm_);

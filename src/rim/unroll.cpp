@@ -10,6 +10,7 @@
 #include <type_traits>
 #include <utility>
 
+#include "core/wide_loops.h"
 #include "rim/deep_share.h"
 
 namespace rimwright {
@@ -233,6 +234,7 @@ RimPlaces::RimPlaces(const RimCurve& curve, const Orientation& orientation, cons
   }
 }
 
+RIMWRIGHT_WIDE_LOOPS
 void RimPlaces::find(std::span<const float> x_mm, std::span<const float> y_mm, std::span<const float> z_mm,
                      std::span<float> station_mm, std::span<float> out_mm, std::span<float> up_mm) const {
   std::array<float, most_at_once> plan_x, plan_y;
@@ -263,6 +265,7 @@ void RimPlaces::find(std::span<const float> x_mm, std::span<const float> y_mm, s
 }
 
 // Its height is linear between the borders of slices. NaN where there is no station.
+RIMWRIGHT_WIDE_LOOPS
 void RimPlaces::take_off_top(std::size_t count, const float* station_mm, float* up_mm) const {
   const float* heights = heights_mm_.data();
   const float length_mm = length_mm_, heights_a_mm = heights_a_mm_;
