@@ -8,10 +8,10 @@ Outcome<Inspection> inspect_scan(Cloud cloud, const Plan& plan, const InspectSet
   const std::vector<std::string> notes = cloud.notes;
   auto measures = measure_rim(std::move(cloud), expected_from(plan), settings.measure, workers);
   if (!measures) return tl::unexpected(measures.error());
-  const auto judged = compare(plan, *measures, settings.compare);
+  auto judged = compare(plan, *measures, settings.compare);
   auto findings = find_and_advise(plan, *measures, judged, settings.findings);
   const Verdict verdict = overall_verdict(findings, judged);
-  return Inspection{plan, std::move(*measures), verdict, std::move(findings), scale, counts, notes};
+  return Inspection{plan, std::move(*measures), std::move(judged), verdict, std::move(findings), scale, counts, notes};
 }
 
 Expected expected_from(const Plan& plan) {

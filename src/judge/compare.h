@@ -4,13 +4,9 @@
 // where the whole interval lies outside one of them, and is undecided between.
 #pragma once
 
-#include <array>
-#include <cstddef>
-#include <limits>
-#include <string>
 #include <vector>
 
-#include "judge/inspection.h"
+#include "judge/judged_series.h"
 #include "measure/measures.h"
 #include "plan/plan.h"
 
@@ -18,45 +14,6 @@ namespace rimwright {
 
 // Limits may be infinite: a one-sided limit. Passes only when value +- u95 lies within [lower, upper].
 [[nodiscard]] Verdict verdict_of(double value, double u95, double lower, double upper);
-
-enum class QuantityKind {
-  angle,
-  drop,
-  straightness,
-  top_left,
-  side_left,
-  step_width,
-  step_depth,
-  waviness,
-  lower_edge_fairness,
-  upper_edge_fairness,
-};
-
-struct JudgedStation {
-  double station_mm = 0.0;
-  double value = 0.0;
-  double u95 = 0.0;
-  std::array<double, uncertainty_source_count> standard_u{};  // by UncertaintySource
-  double degrees_of_freedom = std::numeric_limits<double>::infinity();
-  // Limits that hold at this station; infinite where the plan asks nothing (the drop in a run-out).
-  double lower = -std::numeric_limits<double>::infinity();
-  double upper = std::numeric_limits<double>::infinity();
-  Verdict verdict = Verdict::undecided;
-};
-
-// One quantity of one feature along the rim; values in mm, or degrees for angles. Only measured stations are listed.
-// Waviness and edge fairness are one number for the whole bevel: one entry, at the middle of it.
-struct JudgedSeries {
-  std::string feature;   // "bevel", "block", or the channel's name
-  std::string quantity;  // "angle", "step 1 depth", ...
-  QuantityKind kind = QuantityKind::angle;
-  std::size_t channel = 0;  // index into Plan::channels, for steps
-  std::size_t step = 0;     // from the outside in
-  double nominal = std::numeric_limits<double>::quiet_NaN();
-  double lower = -std::numeric_limits<double>::infinity();
-  double upper = std::numeric_limits<double>::infinity();
-  std::vector<JudgedStation> stations;
-};
 
 // The stretch where the bevel is at its fullest, between its run-outs, on which the least drop is asked for.
 // Empty (from > to) where it cannot be told. A bevel that still grows where the scan ends is not seen at its fullest.

@@ -5,13 +5,11 @@
 #include <vector>
 
 #include "core/cloud.h"
+#include "judge/judged_series.h"
 #include "measure/measures.h"
 #include "plan/plan.h"
 
 namespace rimwright {
-
-enum class Verdict { pass, fail, undecided };
-[[nodiscard]] std::string_view name_of(Verdict verdict);
 
 struct Worst {
   double value = 0.0;
@@ -34,6 +32,7 @@ struct Finding {
 struct Inspection {
   Plan plan;
   Measures measures;
+  std::vector<JudgedSeries> judged;  // each quantity of each feature against the plan
   Verdict verdict = Verdict::undecided;
   std::vector<Finding> findings;  // worst first
   // The capture, without its points.

@@ -3,7 +3,6 @@
 #include <cmath>
 #include <nlohmann/json.hpp>
 
-#include "judge/compare.h"
 #include "judge/findings.h"
 #include "report/budgets.h"
 
@@ -147,7 +146,7 @@ Json budgets_json(const std::vector<JudgedSeries>& judged) {
 Json results_of(const Inspection& inspection, const ReportContext& context) {
   const Plan& plan = inspection.plan;
   const Measures& measures = inspection.measures;
-  const std::vector<JudgedSeries> judged = compare(plan, measures);
+  const std::vector<JudgedSeries>& judged = inspection.judged;
   Json root;
   root["format"] = "rimwright-results/1";
   root["instrument"] = plan.instrument;

@@ -5,7 +5,6 @@
 #include <charconv>
 #include <cmath>
 
-#include "judge/compare.h"
 
 namespace rimwright {
 namespace {
@@ -81,9 +80,8 @@ std::string csv_cell(std::string_view text) {
 }
 
 std::string stations_csv(const Inspection& inspection) {
-  const std::vector<JudgedSeries> judged = compare(inspection.plan, inspection.measures);
   const std::string bevel = "bevel", block = "block";
-  Table table(judged);
+  Table table(inspection.judged);
   if (inspection.plan.bevel) {
     for (const BevelStation& s : inspection.measures.bevel.stations) {
       table.add({bevel, "angle", "deg", s.station_mm, s.at_scan_mm, s.angle_deg});

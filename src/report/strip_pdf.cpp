@@ -4,7 +4,6 @@
 #include <cmath>
 
 #include "core/safe_text.h"
-#include "judge/compare.h"
 #include "judge/words.h"
 #include "report/face_drawing.h"
 #include "report/jobs.h"
@@ -85,11 +84,10 @@ Outcome<std::string> strip_pdf(const Inspection& inspection) {
   const bool has_face = !extent.is_empty();
   const double face_mm = has_face ? std::min(face_height_mm(map), 90.0) : 0.0;
 
-  const std::vector<JudgedSeries> judged = compare(inspection.plan, measures);
   std::vector<Lane> lanes;
   double first_mm = has_face ? extent.from_mm : 1e9;
   double last_mm = has_face ? extent.to_mm : -1e9;
-  for (const JudgedSeries& series : judged) {
+  for (const JudgedSeries& series : inspection.judged) {
     if (series.kind != QuantityKind::step_depth || series.stations.empty()) continue;
     lanes.push_back({series.feature + ", " + series.quantity, &series});
     first_mm = std::min(first_mm, series.stations.front().station_mm);

@@ -248,9 +248,9 @@ Inspection made_inspection(const MadeSettings& settings) {
   inspection.scale = {1.0, 0.0005, "units given as mm"};
   inspection.counts.points_in_file = 1'490'000;
   inspection.counts.far_outliers = 2'980;
-  const std::vector<JudgedSeries> judged = compare(inspection.plan, measures);
-  inspection.findings = find_and_advise(inspection.plan, measures, judged);
-  inspection.verdict = overall_verdict(inspection.findings, judged);
+  inspection.judged = compare(inspection.plan, measures);
+  inspection.findings = find_and_advise(inspection.plan, measures, inspection.judged);
+  inspection.verdict = overall_verdict(inspection.findings, inspection.judged);
   return inspection;
 }
 

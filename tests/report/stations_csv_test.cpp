@@ -38,6 +38,25 @@ TEST(StationsCsv, QuotesFollowRfc4180) {
   EXPECT_EQ(csv_cell("=a,\"b\""), "\"'=a,\"\"b\"\"\"");
 }
 
+// An inspection may be judged under settings of its own: the files tell its verdicts, and judge nothing anew.
+TEST(StationsCsv, VerdictsAndLimitsAreThoseOfTheInspection) {
+  Inspection inspection = made_inspection();
+  inspection.judged = compare(inspection.plan, inspection.measures, {.least_drop_mm = 1000.0});
+  const auto angle = std::find_if(inspection.judged.begin(), inspection.judged.end(),
+                                  [](const JudgedSeries& series) { return series.kind == QuantityKind::angle; });
+  ASSERT_TRUE(angle == inspection.judged.end() || angle->stations.empty());  // no bevel drops that far
+  std::istringstream csv(stations_csv(inspection));
+  std::string line;
+  std::size_t angles = 0;
+  while (std::getline(csv, line)) {
+    if (line.rfind("bevel,angle,", 0) != 0) continue;
+    ++angles;
+    for (const char* verdict : {",pass,", ",fail,", ",undecided,"})
+      EXPECT_EQ(line.find(verdict), std::string::npos) << line;
+  }
+  EXPECT_GT(angles, 100U);
+}
+
 TEST(StationsCsv, OneRowAQuantityAndStation) {
   const Inspection inspection = made_inspection();
   std::istringstream csv(stations_csv(inspection));
