@@ -14,7 +14,7 @@
 namespace rimwright {
 
 struct RefitTopSettings {
-  std::size_t sampled_points = 150000;  // of the whole scan; more only costs time
+  std::size_t sampled_points = 300000;  // of the whole scan; more only costs time
   double clear_of_edges_mm = 4.0;       // in plan, from where cells of the top end
   std::size_t fewest_points = 200;      // with fewer the cells' quadric stays
   // Standard deviation of a top's bend before it is seen, 1/mm: tops are flat or domed with a radius of 3 m and more.
