@@ -107,7 +107,7 @@ int inspect(const InspectArguments& arguments) {
   if (const auto free = can_hold_result(arguments.out); !free) return report_refusal(free.error());
   const std::filesystem::path scan = std::filesystem::path(arguments.scan).lexically_normal();
   if (std::error_code error; std::filesystem::is_regular_file(scan, error)) keep_freed_memory();
-  FileHash hash(scan);  // this and what it finds outlive the workers, who fill them in
+  FileHash hash(arguments.scan);  // this and what it finds outlive the workers, who fill them in
   std::string scan_sha256;
   Workers workers(arguments.threads);
   CloudFromScanSettings& capture = settings.capture;

@@ -24,8 +24,9 @@ bool hash_bytes(const FileBytes& file, std::uint64_t begin, std::uint64_t end, S
 }  // namespace
 
 bool FileHash::begin_chunks(std::uint64_t offset, std::size_t chunk_bytes, std::size_t chunk_count) {
+  constexpr std::uint64_t longest_header = std::uint64_t{1} << 20;  // reading does not wait for more to be hashed
   const std::lock_guard lock(mutex_);
-  if (!rooms_.empty()) return false;
+  if (!rooms_.empty() || offset > longest_header) return false;
   const auto file = FileBytes::open(path_);
   if (!file || !hash_bytes(*file, 0, offset, hash_)) {
     hash_ = {};

@@ -11,6 +11,7 @@
 #include <filesystem>
 #include <mutex>
 #include <string>
+#include <utility>
 #include <vector>
 
 #include "core/sha256.h"
@@ -21,7 +22,8 @@ class FileHash {
  public:
   explicit FileHash(std::filesystem::path path) : path_(std::move(path)) {}
 
-  // Chunks of one size, but for the last, from a place in the file on. True once: the first reader of several hashes.
+  // Chunks of one size, but for the last, from a place near the file's beginning on. True once: the first reader of
+  // several hashes.
   [[nodiscard]] bool begin_chunks(std::uint64_t offset, std::size_t chunk_bytes, std::size_t chunk_count);
 
   // What a reader is to read next: to be called once a chunk, by any thread.

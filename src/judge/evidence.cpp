@@ -57,6 +57,7 @@ double FamilyFactors::node(std::size_t i) {
 
 double FamilyFactors::at(double common_u, double local_u) {
   const double position = std::atan2(common_u, local_u) * steps_a_radian;
+  if (std::isnan(position)) return position;
   const auto low = std::min(steps - 1, static_cast<std::size_t>(position));
   const double t = position - static_cast<double>(low);
   return node(low) * (1 - t) + node(low + 1) * t;

@@ -70,7 +70,7 @@ std::size_t stride_for(std::size_t total, std::size_t most) {
 std::size_t nth_from(std::size_t k, std::size_t stride) { return (k + stride - 1) / stride; }
 
 std::size_t station_of(const FittedRim& fitted, const UnrolledRim& rim, std::size_t slice) {
-  const auto slices_a_station = static_cast<std::size_t>(std::lround(step_of(fitted) / rim.slice_mm));
+  const auto slices_a_station = static_cast<std::size_t>(std::max(1L, std::lround(step_of(fitted) / rim.slice_mm)));
   return std::min(fitted.station_mm.size() - 1, slice / slices_a_station);
 }
 

@@ -69,8 +69,8 @@ bool sharpen(std::vector<SectionPieces>& sections, const std::vector<std::option
 
 void sharpen_run_outs(std::vector<SectionPieces>& sections, const Expected& expected, double lean_rad,
                       const SlabLayout& slabs, const CutSection& cut_section, Workers& workers) {
-  constexpr int most_rounds =
-      5;  // one section more of a run-out a round, and with three some of its end stayed blurred
+  // A round sharpens one section more of a run-out; with three some of its end stayed blurred.
+  constexpr int most_rounds = 5;
   std::vector<Ways> ways(sections.size());
   for (int round = 0; round < most_rounds; ++round)
     if (!sharpen(sections, bevel_movement(sections, expected, lean_rad, workers), slabs, cut_section, ways, workers))

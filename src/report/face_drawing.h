@@ -33,7 +33,7 @@ struct FaceExtent {
 };
 [[nodiscard]] FaceExtent face_extent(const UnrolledMap& map);
 
-// The face of a map, which it must outlive, made ready to be drawn in one stretch or several.
+// The face of a map, which must outlive it, made ready to be drawn in one stretch or several.
 class FacePicture {
  public:
   FacePicture(const UnrolledMap& map, const HeatScale& scale);

@@ -22,7 +22,7 @@ Outcome<void> write_result(const Inspection& inspection, const ReportContext& co
     if (!bytes) return tl::unexpected(bytes.error());
     return result->write(name, *bytes);
   };
-  // Each task has files of its own, and those that take longest go first. The page shows what the others of the first
+  // Each task has files of its own, and those that take longest go first. The page shows what tasks of the first
   // list make. How letters come out depends on what was drawn before, or is being drawn by another thread: the picture
   // first, then one sheet after the other.
   Outcome<std::string> picture;

@@ -79,6 +79,31 @@ TEST(ReadPly, NormalsOfADenseScan) {
   }
 }
 
+// In blocks, whose points may be thinned, every point brings its normal.
+TEST(ReadPly, NormalsInBlocks) {
+  constexpr std::uint32_t points = 900'000, at_once = 100'000;
+  std::string bytes = "ply\nformat binary_little_endian 1.0\nelement vertex " + std::to_string(points) +
+                      "\nproperty float x\nproperty float y\nproperty float z\nproperty float nx\n"
+                      "property float ny\nproperty float nz\nend_header\n";
+  for (std::uint32_t i = 0; i < points; ++i)
+    for (const float value : {static_cast<float>(i), 0.0F, 0.0F, i % 3 == 0 ? 1.0F : 0.0F, i % 3 == 1 ? 1.0F : 0.0F,
+                              i % 3 == 2 ? 1.0F : 0.0F})
+      bytes += bytes_of_value(value);
+  const testing::TemporaryFile file("a.ply", bytes);
+  Workers workers(2);
+  std::uint32_t first = 0;
+  const auto read = for_each_block(file.path(), at_once, {}, workers, [&](Cloud& block) {
+    ASSERT_EQ(block.normals.size(), block.size());
+    for (std::uint32_t k = 0; k < block.size(); ++k) {
+      ASSERT_EQ(block.normals[k].point, k);
+      ASSERT_EQ(block.normals[k].times_127.at((first + k) % 3), 127);
+    }
+    first += static_cast<std::uint32_t>(block.size());
+  });
+  ASSERT_TRUE(read);
+  EXPECT_EQ(first, points);
+}
+
 // Colours that nobody wants are not kept, and nothing else changes.
 TEST(ReadPly, WithoutColours) {
   const std::string header =

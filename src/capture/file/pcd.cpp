@@ -303,7 +303,7 @@ Outcome<void> read_points(const FileBytes& file, std::size_t block_points, std::
   PcdHeader none = *header;
   none.points = 0;
   RowFormat format = row_format(none, false);
-  format.points_a_normal = points_a_normal_of(header->points);
+  if (header->points <= block_points) format.points_a_normal = points_a_normal_of(header->points);
   if (!format.at(PointField::x).present || !format.at(PointField::y).present || !format.at(PointField::z).present) {
     return file.malformed("its fields lack x, y or z");
   }

@@ -155,8 +155,9 @@ Outcome<PlyPlace> read_vertices(const FileBytes& file, const PlyHeader& header, 
     return PlyPlace{*behind, 0};
   }
   RowFormat format = row_format(place, swapped);
-  // The corners of a mesh's faces need theirs, each.
-  if (header.elements.size() == 1) format.points_a_normal = points_a_normal_of(vertex.count);
+  // Not of a mesh, the corners of whose faces need theirs, each; nor of blocks, whose points are thinned later on.
+  if (header.elements.size() == 1 && vertex.count <= block_points)
+    format.points_a_normal = points_a_normal_of(vertex.count);
   if (vertex.count > (file.size() - place.offset) / format.row_bytes) {
     return file.truncated("the header promises " + std::to_string(vertex.count) + " points, the file holds " +
                           std::to_string((file.size() - place.offset) / format.row_bytes));
