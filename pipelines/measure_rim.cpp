@@ -82,9 +82,7 @@ Outcome<Measures> measure_rim(Cloud cloud, const Expected& expected, const Measu
                            orientation.tilt_u_rad};
   Measures measures = measure_sections(rim, fitted, fair, noise, expected, terms, settings, workers);
   summarise_scan(measures, points, cloud.origin_mm, rim, fitted, noise, outline->lean_rad);
-  // A hundred megabytes of a dense scan, which take the system a while.
-  workers.do_all({[&] { PlainArray<float>().swap(rim.station_mm); }, [&] { PlainArray<float>().swap(rim.out_mm); },
-                  [&] { PlainArray<float>().swap(rim.up_mm); }});
+  give_back_points(rim, workers);
   return measures;
 }
 

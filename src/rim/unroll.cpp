@@ -328,4 +328,9 @@ UnrolledRim unroll(Cloud& cloud, const Orientation& orientation, const RimCurve&
   return rim;
 }
 
+void give_back_points(UnrolledRim& rim, Workers& workers) {
+  const auto give_back = [](PlainArray<float>& values) { return [&values] { PlainArray<float>().swap(values); }; };
+  workers.do_all({give_back(rim.station_mm), give_back(rim.out_mm), give_back(rim.up_mm)});
+}
+
 }  // namespace rimwright

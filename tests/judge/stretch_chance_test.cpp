@@ -6,6 +6,7 @@
 #include <string>
 
 #include "judge/stretches.h"
+#include "made_depths.h"
 
 namespace rimwright {
 namespace {
@@ -13,20 +14,9 @@ namespace {
 // Depths that all have one value, with a single source of uncertainty, `count` stations a millimetre apart. They
 // alternate by 0.1 nanometre, which tells neighbours to be independent.
 JudgedSeries level_depths(std::size_t count, double value, double u, UncertaintySource source) {
-  JudgedSeries series;
-  series.lower = 5.85;
-  series.upper = 6.15;
-  for (std::size_t i = 0; i < count; ++i) {
-    JudgedStation station;
-    station.station_mm = static_cast<double>(i);
-    station.value = value + (i % 2 == 0 ? 1e-7 : -1e-7);
-    station.standard_u[static_cast<std::size_t>(source)] = u;
-    station.u95 = 1.959964 * u;
-    station.lower = series.lower;
-    station.upper = series.upper;
-    station.verdict = verdict_of(station.value, station.u95, station.lower, station.upper);
-    series.stations.push_back(station);
-  }
+  JudgedSeries series = test::depths_to_judge();
+  for (std::size_t i = 0; i < count; ++i)
+    test::add_depth(series, value + (i % 2 == 0 ? 1e-7 : -1e-7), 1.959964 * u, source, u);
   return series;
 }
 

@@ -9,6 +9,7 @@
 #include <string>
 
 #include "judge/stretches.h"
+#include "made_depths.h"
 
 namespace rimwright {
 namespace {
@@ -17,19 +18,10 @@ namespace {
 JudgedSeries exact_depths(
     std::size_t count, const std::function<double(double)>& depth,
     const std::function<double(double)>& u95 = [](double) { return 0.02; }) {
-  JudgedSeries series;
-  series.lower = 5.85;
-  series.upper = 6.15;
+  JudgedSeries series = test::depths_to_judge();
   for (std::size_t i = 0; i < count; ++i) {
-    JudgedStation station;
-    station.station_mm = static_cast<double>(i);
-    station.value = depth(station.station_mm);
-    station.u95 = u95(station.station_mm);
-    station.standard_u[static_cast<std::size_t>(UncertaintySource::face_form)] = station.u95 / 1.96;
-    station.lower = series.lower;
-    station.upper = series.upper;
-    station.verdict = verdict_of(station.value, station.u95, station.lower, station.upper);
-    series.stations.push_back(station);
+    const double station_mm = static_cast<double>(i), u95_mm = u95(station_mm);
+    test::add_depth(series, depth(station_mm), u95_mm, UncertaintySource::face_form, u95_mm / 1.96);
   }
   return series;
 }

@@ -5,6 +5,7 @@
 
 #include <cmath>
 
+#include "made_sections.h"
 #include "measure/profile_frame.h"
 
 namespace rimwright {
@@ -24,15 +25,8 @@ Expected plan(double deepest_mm = 0.0) {
 std::vector<SectionPieces> sections(double speed, double growth) {
   std::vector<SectionPieces> all;
   for (int i = -10; i <= 10; ++i) {
-    const double s = 2.0 * i, drop = 9.0 + speed * s + 0.5 * growth * s * s, reach = drop * reach_a_drop;
-    Piece bevel;
-    bevel.lie = Lie::sloping;
-    bevel.from_along_mm = profile_along(0.0, -drop), bevel.to_along_mm = profile_along(-reach, 0.0);
-    const double low = profile_height(0.0, -drop), high = profile_height(-reach, 0.0);
-    bevel.slope = (high - low) / (bevel.to_along_mm - bevel.from_along_mm);
-    bevel.middle_along_mm = 0.5 * (bevel.from_along_mm + bevel.to_along_mm);
-    bevel.middle_height_mm = 0.5 * (low + high);
-    all.push_back({100.0 + s, {bevel}});
+    const double s = 2.0 * i;
+    all.push_back(test::bevel_section(100.0 + s, 9.0 + speed * s + 0.5 * growth * s * s, angle_deg));
   }
   return all;
 }

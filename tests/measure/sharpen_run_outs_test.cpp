@@ -7,7 +7,7 @@
 #include <mutex>
 #include <vector>
 
-#include "measure/profile_frame.h"
+#include "made_sections.h"
 
 namespace rimwright {
 namespace {
@@ -19,15 +19,7 @@ constexpr int section_count = 40;
 double drop_at(double station_mm, double speed) { return 24.0 - speed * std::max(0.0, station_mm - 40.0); }
 
 SectionPieces section_at(double station_mm, double drop_mm) {
-  const double reach_mm = drop_mm * std::tan(radians_from_degrees(180.0 - angle_deg));
-  Piece bevel;
-  bevel.lie = Lie::sloping;
-  bevel.from_along_mm = profile_along(0.0, -drop_mm), bevel.to_along_mm = profile_along(-reach_mm, 0.0);
-  const double low = profile_height(0.0, -drop_mm), high = profile_height(-reach_mm, 0.0);
-  bevel.slope = (high - low) / (bevel.to_along_mm - bevel.from_along_mm);
-  bevel.middle_along_mm = 0.5 * (bevel.from_along_mm + bevel.to_along_mm);
-  bevel.middle_height_mm = 0.5 * (low + high);
-  return {station_mm, {bevel}, 1.0};
+  return test::bevel_section(station_mm, drop_mm, angle_deg, 1.0);
 }
 
 std::vector<SectionPieces> run_out(double speed) {
